@@ -1,0 +1,1 @@
+//! Reads the tree for what must not exist.
