@@ -1,1 +1,5 @@
-//! downbox.
+//! downbox cuts football game film into one clip a play, joins each clip to the tag sheet, and answers a coach's
+//! phrase with one reel. This page is the map of its rooms; DEVELOPERS.md tells how they fit together.
+
+pub mod base;
+pub mod film;

@@ -1,0 +1,18 @@
+//! Film as the rooms pass it on: cameras and parts, pictures and sound, series, shots and plays; the traits behind
+//! which the codec library stands; scripted footage for tests.
+
+mod camera;
+mod picture;
+mod play;
+pub mod scripted;
+mod series;
+mod source;
+
+pub use camera::{Film, FrameIndex, Part, Place};
+pub use picture::{Color, Luma, Matrix, Picture, PictureView};
+pub use play::{Angle, Evidence, Play, Shot, ShotKind, Sighting};
+pub use series::{Sample, SampleSeries, Series, Whistle};
+pub use source::{
+    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, FilmReader, FilmWriter, FrameSource, Piece, SoundPlan,
+    SoundSource,
+};

@@ -1,0 +1,149 @@
+//! The traits behind which the codec library stands.
+
+use std::path::{Path, PathBuf};
+
+use super::{Film, PictureView};
+use crate::base::{FrameNo, FrameSpan, Progress, Rate, Result};
+
+/// What a decoder may leave out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Decode {
+    /// Every frame, exact.
+    #[default]
+    Exact,
+    /// Every frame, without the loop filter: a little drift in the pixels, a quarter faster.
+    NoLoopFilter,
+    /// Reference pictures only, without the loop filter: frame numbers are still those of the whole film.
+    References,
+}
+
+/// Frames of one camera's film, in presentation order over all its parts.
+pub trait FrameSource {
+    /// The next frame, or `None` at the end. The view is lent until the next call.
+    fn next_frame(&mut self) -> Result<Option<PictureView<'_>>>;
+    /// Makes `next_frame` give frame `to` next (with [`Decode::References`]: the first reference at or after it).
+    fn seek(&mut self, to: FrameNo) -> Result<()>;
+}
+
+/// Sound of one camera's film, as 32-bit floats at a fixed rate, interleaved channels.
+///
+/// Sample 0 is the film's time 0. Each part's sound is laid at the part's start by its own time stamps, cut or
+/// filled with silence to the part's length, so that sample / rate is film time throughout.
+pub trait SoundSource {
+    /// Samples a second and channel.
+    fn rate(&self) -> u32;
+    /// Channels, 1 or 2.
+    fn channels(&self) -> usize;
+    /// Reads on; `None` at the end. Blocks follow one another without gap, each a whole number of sample frames.
+    fn next_block(&mut self) -> Result<Option<&[f32]>>;
+    /// Makes `next_block` begin with sample frame `to`.
+    fn seek(&mut self, to: u64) -> Result<()>;
+}
+
+/// Opens films. Implemented by the media room; scripted in tests.
+pub trait FilmReader: Sync {
+    /// Reads a camera's files (in the order given) as far as they go. Damage is listed in the film's `problems`.
+    fn read(&self, paths: &[PathBuf], progress: &dyn Progress) -> Result<Film>;
+    /// Frames from the film's start. `threads`: decoder threads, 0 for as many as there are cores.
+    fn frames<'a>(&self, film: &'a Film, how: Decode, threads: usize) -> Result<Box<dyn FrameSource + Send + 'a>>;
+    /// Sound mixed to `channels` (1 or 2) at `rate`; `None` if no part has any.
+    fn sound<'a>(&self, film: &'a Film, rate: u32, channels: usize)
+    -> Result<Option<Box<dyn SoundSource + Send + 'a>>>;
+}
+
+/// What a written file looks like. Video is H.264 8-bit 4:2:0 BT.709 limited, sound AAC-LC at 48 kHz.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipSpec {
+    /// Width and height, even.
+    pub width: u32,
+    /// Height, even.
+    pub height: u32,
+    /// Frames a second: every frame is one tick of this.
+    pub rate: Rate,
+    /// Sound channels, 0 for a silent file.
+    pub channels: usize,
+    /// x264 preset.
+    pub preset: String,
+    /// x264 constant rate factor.
+    pub crf: u8,
+    /// Title in the file's metadata; empty for none.
+    pub title: String,
+    /// Chapters: start and end in seconds, title.
+    pub chapters: Vec<(f64, f64, String)>,
+}
+
+/// Takes pictures and sound and makes one file of them.
+pub trait ClipSink {
+    /// Encodes the next picture (its `no` and `time` are ignored; size as in the spec).
+    fn picture(&mut self, picture: &PictureView<'_>) -> Result<()>;
+    /// Appends sound: 48 kHz floats, interleaved, as many channels as the spec says.
+    fn sound(&mut self, samples: &[f32]) -> Result<()>;
+    /// Adds chapters known only at the end.
+    fn chapter(&mut self, start: f64, end: f64, title: &str);
+    /// Writes what is left and closes the file.
+    fn finish(self: Box<Self>) -> Result<()>;
+}
+
+/// Where a part's coded video can be entered and left without encoding.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct EntryPoints {
+    /// Frames (numbered over the film) at which decoding can begin clean, with nothing shown later that needs what
+    /// came before: H.264 IDR by NAL type, HEVC IDR or CRA.
+    pub entries: Vec<FrameNo>,
+    /// Why packets of this part must not be copied at all, in words; `None` if they may.
+    pub encode_because: Option<String>,
+    /// Whether a span may start with frames encoded anew that are then joined to copied ones (8-bit 4:2:0 H.264 with
+    /// closed groups), rather than only at an entry.
+    pub smart: bool,
+}
+
+/// One stretch of a clip.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Piece {
+    /// Packets are copied: bit-identical frames.
+    Copy(FrameSpan),
+    /// Frames are encoded anew, and why.
+    Encode(FrameSpan, String),
+}
+
+/// What becomes of the sound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SoundPlan {
+    /// The film has none.
+    None,
+    /// AAC-LC packets are copied from before the in-point and hidden by the edit list.
+    Copy,
+    /// Encoded anew to AAC-LC, and why.
+    Encode(String),
+}
+
+/// What a clip is made of. Made by the cut room, carried out by a [`FilmWriter`].
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClipPlan {
+    /// Frames of the film that the clip shows; its frame 0 is `span.start`.
+    pub span: FrameSpan,
+    /// Stretches in order; together they are the span.
+    pub pieces: Vec<Piece>,
+    /// The sound.
+    pub sound: SoundPlan,
+}
+
+/// Writes files. Implemented by the media room.
+pub trait FilmWriter: Sync {
+    /// Starts a file at `path` (a pending name; the caller renames it).
+    fn create(&self, path: &Path, spec: &ClipSpec) -> Result<Box<dyn ClipSink + Send>>;
+    /// Where a part's packets can be cut.
+    fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints>;
+    /// What can become of the sound of a part.
+    fn sound_plan(&self, film: &Film, part: usize) -> Result<SoundPlan>;
+    /// Carries out plans over one film in one pass each, keeping the film open between them. `paths[i]` is the
+    /// pending name of `plans[i]`; `done(i)` is called when that file is whole and closed, so that it can be renamed
+    /// before the next one begins.
+    fn carry_out(
+        &self,
+        film: &Film,
+        plans: &[ClipPlan],
+        paths: &[PathBuf],
+        done: &mut dyn FnMut(usize) -> Result<()>,
+    ) -> Result<()>;
+}
