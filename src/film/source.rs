@@ -94,6 +94,8 @@ pub struct EntryPoints {
     /// Frames (numbered over the film) at which decoding can begin clean, with nothing shown later that needs what
     /// came before: H.264 IDR by NAL type, HEVC IDR or CRA.
     pub entries: Vec<FrameNo>,
+    /// Frames before which copying may stop: every packet up to there is shown before every packet after.
+    pub exits: Vec<FrameNo>,
     /// Why packets of this part must not be copied at all, in words; `None` if they may.
     pub encode_because: Option<String>,
     /// Whether a span may start with frames encoded anew that are then joined to copied ones (8-bit 4:2:0 H.264 with

@@ -51,6 +51,7 @@ pub struct Frames<'a> {
     /// Last frame given or known missing, plus one.
     expected: u64,
     damage: Vec<(u64, u64)>,
+    as_coded: bool,
 }
 
 struct OpenPart {
@@ -77,7 +78,13 @@ impl<'a> Frames<'a> {
             upright: Upright::default(),
             expected: 0,
             damage: Vec::new(),
+            as_coded: false,
         }
+    }
+
+    /// Whether frames are lent as coded, not turned upright.
+    pub fn upright_off(&mut self, off: bool) {
+        self.as_coded = off;
     }
 
     fn open_part(&mut self) -> Result<()> {
@@ -219,7 +226,8 @@ impl FrameSource for Frames<'_> {
             self.from = self.from.max(no + 1);
             let part = &self.film.parts[self.part];
             let time = self.film.time(FrameNo(no));
-            let mut view = self.upright.view(&self.frame, part.rotation, &part.path)?;
+            let rotation = if self.as_coded { 0 } else { part.rotation };
+            let mut view = self.upright.view(&self.frame, rotation, &part.path)?;
             view.no = FrameNo(no);
             view.time = time;
             view.damaged = corrupt;
@@ -265,16 +273,6 @@ impl FrameSource for Frames<'_> {
 
 // SAFETY: the decoder and the demuxer are used by one thread at a time; the library allows moving them.
 unsafe impl Send for Frames<'_> {}
-
-/// Whether the library has an encoder of this name.
-pub fn has_encoder(name: &str) -> bool {
-    ff::encoder::find_by_name(name).is_some()
-}
-
-/// Null-terminated copy for calls of the library.
-pub fn c_text(text: &str) -> std::ffi::CString {
-    std::ffi::CString::new(text.replace('\0', "")).unwrap_or_default()
-}
 
 /// Ticks of `from` in `to`, rounded to the nearest.
 pub fn rescale(ticks: i64, from: ff::Rational, to: ff::Rational) -> i64 {

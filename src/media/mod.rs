@@ -4,11 +4,16 @@
 //! `unsafe` stands here alone, each with its reason: the safe binding lacks the call or the field.
 
 mod demux;
+mod encode;
 mod frames;
 mod index;
+mod mux;
+mod nal;
 mod part;
 mod picture;
+mod sink;
 mod sound;
+mod splice;
 
 use std::path::{Path, PathBuf};
 use std::sync::Once;
@@ -17,7 +22,7 @@ use ffmpeg_next as ff;
 
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
-    Decode, Film, FilmReader, FrameSource, SoundSource,
+    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, SoundPlan, SoundSource,
 };
 
 /// The codec library, started.
@@ -94,5 +99,29 @@ impl FilmReader for Media {
             return Ok(None);
         }
         Ok(Some(Box::new(sound::Sound::new(film, rate, channels))))
+    }
+}
+
+impl FilmWriter for Media {
+    fn create(&self, path: &Path, spec: &ClipSpec) -> Result<Box<dyn ClipSink + Send>> {
+        Ok(Box::new(sink::Sink::create(path, spec)?))
+    }
+
+    fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints> {
+        splice::entry_points(film, part)
+    }
+
+    fn sound_plan(&self, film: &Film, part: usize) -> Result<SoundPlan> {
+        splice::sound_plan(film, part)
+    }
+
+    fn carry_out(
+        &self,
+        film: &Film,
+        plans: &[ClipPlan],
+        paths: &[PathBuf],
+        done: &mut dyn FnMut(usize) -> Result<()>,
+    ) -> Result<()> {
+        splice::carry_out(self, film, plans, paths, done)
     }
 }
