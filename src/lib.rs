@@ -3,4 +3,5 @@
 
 pub mod base;
 pub mod film;
+pub mod filter;
 pub mod football;
