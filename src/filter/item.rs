@@ -43,6 +43,11 @@ impl Parser<'_> {
                 let reading = self.choose(end, readings, before)?.clone();
                 return self.mean(&reading, end);
             }
+            let piece = self.tokens.get(self.at).map_or("", |t| t.piece());
+            if JOINING.contains(&piece) {
+                let what = format!("\"{piece}\" has to stand between two conditions");
+                return Err(self.error(self.here(), what, FITS));
+            }
             if !self.at_filler() {
                 return Err(self.unknown());
             }
@@ -90,7 +95,7 @@ impl Parser<'_> {
             Reading::Game(name) => format!("game {name}"),
             Reading::Team(name) => format!("ball {name}"),
             Reading::Field(field) => field.words().into(),
-            other => format!("{other:?}").to_lowercase(),
+            _ => "a word of the language itself".into(),
         }
     }
 
@@ -143,7 +148,7 @@ impl Parser<'_> {
                 self.skip_equal();
                 let plural = self.phrase[self.span_from(start)].to_lowercase() == "plays";
                 match self.label() {
-                    Some(label) => spoken(self, Filter::Label(label)),
+                    Some(label) => Ok(Item::new(Filter::Label(label), false, self.span_from(start))),
                     None if plural => spoken(self, Filter::All),
                     None => Err(self.error(self.here(), "a play's label has to stand here", "write \"play 17\"")),
                 }
@@ -257,6 +262,12 @@ impl Parser<'_> {
                 Kind::Piece(_) => {}
                 Kind::Dash | Kind::Mark if index > from => continue,
                 _ => break,
+            }
+            // "one" means one-high in a cell, but in "one-hihg" it is a part of another word.
+            let goes_on = self.glued(index).end > token.span.end
+                && self.tokens.get(index + 2).is_none_or(|t| !JOINING.contains(&t.piece()));
+            if goes_on {
+                continue;
             }
             let word = vocabulary.canonical(field, &self.phrase[first.span.start..token.span.end]);
             best = word.map(|w| (index + 1, w.to_string())).or(best);

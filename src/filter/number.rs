@@ -152,7 +152,6 @@ impl Parser<'_> {
             _ => (-99, 110, "a gain is -99 to 110 yards"),
         };
         let inside = |n: Option<i64>| n.is_none_or(|n| (lowest..=highest).contains(&n));
-        // "gain < -99" and "down > 4" are legal and empty; only what was written as a value has to be one.
         if !inside(range.low()) || !inside(range.high()) {
             return Err(self.error(span, says, format!("write a {field} within that")));
         }
@@ -227,10 +226,9 @@ impl Parser<'_> {
 
     /// A spot or a range of spots: `own 20-40`, `opp 20-1`, `-35 to +40`, `own 40 to opp 40`, `50`.
     pub fn spots(&mut self, start: usize) -> Parsed<Item> {
-        let _ = self.tokens.get(self.at).is_some_and(|t| t.kind == Kind::Compare(Compare::Equal)) && {
+        if self.tokens.get(self.at).is_some_and(|t| t.kind == Kind::Compare(Compare::Equal)) {
             self.at += 1;
-            true
-        };
+        }
         let (from, own) = self.spot(None)?;
         let range_sign = self.tokens.get(self.at).is_some_and(|t| t.kind == Kind::Dash || t.piece() == "to");
         let mut to = from;

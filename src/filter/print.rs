@@ -86,7 +86,7 @@ struct Spoken<'a>(&'a str);
 /// A text of one word bare, any other in quotes.
 struct Text<'a>(&'a str);
 
-/// A label: bare if it is letters and digits and begins like a number, else in quotes.
+/// A label: bare if it is a number with or without small letters behind, else in quotes.
 struct Label<'a>(&'a str);
 
 /// Letters and digits in runs joined by single hyphens, with no joining word among them.
@@ -121,7 +121,8 @@ impl fmt::Display for Text<'_> {
 
 impl fmt::Display for Label<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let bare = self.0.starts_with(|c: char| ('1'..='9').contains(&c)) && self.0.chars().all(char::is_alphanumeric);
+        let bare = self.0.starts_with(|c: char| ('1'..='9').contains(&c))
+            && self.0.chars().all(|c| c.is_ascii_digit() || c.is_ascii_lowercase());
         if bare { f.write_str(self.0) } else { print_quoted(f, self.0) }
     }
 }

@@ -22,9 +22,19 @@ pub struct Words {
 }
 
 impl Words {
-    /// Reads every situation once, so that a broken definition is found when the settings are loaded.
+    /// Reads every situation once, so that a broken definition is found when the settings are loaded. `place` names
+    /// the situations file in errors.
     pub fn check(&self, place: &str) -> Result<()> {
-        for situation in self.situations.named() {
+        let dictionary = Dictionary::new(self);
+        for (index, situation) in self.situations.named().iter().enumerate() {
+            let hidden = |s: &&String| !dictionary.readings(s).contains(&Reading::Situation(index));
+            if let Some(spelling) = situation.spellings.iter().find(hidden) {
+                return Err(Error::refused(
+                    format!("the situation \"{spelling}\" has the name of something that every phrase knows"),
+                    place,
+                    "give it another name",
+                ));
+            }
             super::parse(&situation.means, self).map_err(|error| {
                 Error::refused(
                     format!("cannot read the situation \"{}\": {}", situation.name, error.what),
@@ -109,7 +119,7 @@ impl<'a> Dictionary<'a> {
             (&["opp", "opponent", "opponents"], Reading::Side { own: false }),
             (&["success", "successful", "successes"], Reading::Success),
             (&["all", "every", "all plays", "every play"], Reading::All),
-            (&["goal"], Reading::Goal),
+            (&["goal", "g"], Reading::Goal),
             (&["inches"], Reading::Inches),
             (&["game"], Reading::GameKey),
             (&["play", "plays", "label"], Reading::LabelKey),
@@ -214,9 +224,11 @@ pub(super) fn nearest_of<'w>(text: &str, offered: impl Iterator<Item = (&'w str,
         .filter(|(nearness, _)| *nearness >= 0.82)
         .collect();
     near.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let best = near.first().map_or(0.0, |(nearness, _)| *nearness);
     let mut kept: Vec<(f64, String)> = Vec::new();
     for (nearness, shown) in near {
-        if kept.len() < 3 && kept.iter().all(|(_, k)| *k != shown) {
+        // What is much farther than the best is noise (.05, our own choice).
+        if nearness > best - 0.05 && kept.len() < 3 && kept.iter().all(|(_, k)| *k != shown) {
             kept.push((nearness, shown));
         }
     }
