@@ -4,5 +4,6 @@
 pub mod base;
 pub mod cut;
 pub mod film;
+pub mod filter;
 pub mod football;
 pub mod media;
