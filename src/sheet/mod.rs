@@ -1,0 +1,17 @@
+//! Typed tag sheets: bytes to a [`Table`], to rows with problems, to the plays they belong to. Imports base and
+//! football.
+
+mod cell;
+mod columns;
+mod decode;
+mod down_cell;
+mod records;
+mod rows;
+mod table;
+mod tidy_text;
+mod typed_sheet;
+
+pub use columns::{Column, ColumnNames, Columns, Role};
+pub use rows::{Row, rows};
+pub use table::{Table, TableRow};
+pub use typed_sheet::Sheet;
