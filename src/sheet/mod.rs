@@ -13,7 +13,9 @@ mod tidy_text;
 mod typed_sheet;
 
 pub use columns::{Column, ColumnNames, Columns, Role};
-pub use matching::{By, Line, MatchSettings, Matching, Pair, PlayTime, RowTime, RunnerUp, Unmatched, match_rows, row_times};
+pub use matching::{
+    By, Line, MatchSettings, Matching, Pair, PlayTime, RowTime, RunnerUp, Unmatched, match_rows, row_times,
+};
 pub use rows::{Row, rows};
 pub use table::{Table, TableRow};
 pub use typed_sheet::Sheet;

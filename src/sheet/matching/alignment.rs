@@ -60,11 +60,8 @@ impl Costs {
 
     /// `table[i][j]`: cheapest way through all from row `i` and play `j` on.
     fn backward(&self) -> Vec<f64> {
-        let mut reversed = Self {
-            pair: self.pair.clone(),
-            skip_row: self.skip_row.clone(),
-            skip_play: self.skip_play.clone(),
-        };
+        let mut reversed =
+            Self { pair: self.pair.clone(), skip_row: self.skip_row.clone(), skip_play: self.skip_play.clone() };
         reversed.pair.reverse();
         reversed.skip_row.reverse();
         reversed.skip_play.reverse();

@@ -36,16 +36,27 @@ const SURE: f64 = 0.95;
 /// A row without a time goes only where this much of the weight lies.
 const PLACED: f64 = 0.6;
 
-/// A pair further from the line than so many spreads, and so many seconds, is in doubt.
-const FAR_SPREADS: f64 = 4.0;
-const FAR_SECONDS: f64 = 4.0;
+/// So many rows without a time on end are placed in doubt: a play missed and another row left out among them agree in
+/// number and shift what lies between. On made games 15 such rows in 1000 are wrong alone, 40 in a run of two, 60 and
+/// more in longer ones.
+const UNTIMED_RUN: usize = 2;
 
-/// When the times scatter by more than this share of the gap between plays, they fit any film: times typed for another
-/// game scatter by a quarter to a third.
-const SCATTER: f64 = 0.2;
+/// A pair further from the line than so many spreads, and so many seconds, is in doubt: half of the rows that belong to
+/// no play but found one lie beyond, and 6 in 1000 of the others (normal law).
+const FAR_SPREADS: f64 = 2.75;
+const FAR_SECONDS: f64 = 2.0;
 
-/// A runner-up that is worse by more than this (odds of 1 : 3000) is not worth a word.
-const RUNNER_UP_WITHIN: f64 = 8.0;
+/// Whether the sheet is of this film at all. On made games of 80 plays the times of another game scatter about their
+/// best line by .14 to .34 of the gap between snaps, and another line comes within 17 nats; the game's own times scatter
+/// by .03 to .09, and no other line comes within 75. Beyond the first bound alone, or the second with a rival so near
+/// (nats for each pair, and at least), every pair is in doubt.
+const SCATTER_OF_ANY_FILM: f64 = 0.2;
+const SCATTER_OF_THIS: f64 = 0.12;
+const RIVAL_WITHIN_PER_PAIR: f64 = 0.5;
+const RIVAL_WITHIN: f64 = 12.0;
+
+/// Lines whose offsets differ by more than this, seconds, are rivals and not one line fitted twice.
+const RIVAL_SECONDS: f64 = 3.0;
 
 /// One line followed to its end.
 struct Candidate {
@@ -85,8 +96,11 @@ pub(super) fn match_by_time(rows: &[RowTime], plays: &[PlayTime], settings: &Mat
         let dearer = other.line.cost(settings.offset) - best.line.cost(settings.offset);
         all = all.or(&marginals, dearer);
     }
-    let runner_up = others.iter().find(|o| moved(best, o).is_some()).map(|o| (o, o.cost - best.cost));
-    let runner_up = runner_up.filter(|(_, worse_by)| *worse_by <= RUNNER_UP_WITHIN);
+    let rival = |o: &&Candidate| (o.line.middle_offset - best.line.middle_offset).abs() > RIVAL_SECONDS;
+    let runner_up = others.iter().find(rival).map(|o| (o, o.cost - best.cost));
+    let joined = best.alignment.play_of.iter().flatten().count();
+    let near = (RIVAL_WITHIN_PER_PAIR * joined as f64).max(RIVAL_WITHIN);
+    let runner_up = runner_up.filter(|(_, worse_by)| *worse_by <= near);
     let judge = Judge { rows: &ordered, plays, best, runner_up, all };
     let (mut pairs, mut unmatched) = (Vec::new(), Vec::new());
     for (index, row) in order.iter().enumerate() {
@@ -129,7 +143,8 @@ fn follow(mut line: Line, rows: &[RowTime], plays: &[PlayTime], given: Option<f6
     let (mut spread, mut scatter) = (FIRST_SPREAD, FIRST_SPREAD);
     let mut alignment = costs(&line, spread, rows, plays).cheapest();
     for _ in 0..ROUNDS {
-        let joined = alignment.play_of.iter().zip(rows).filter_map(|(play, row)| Some((plays.get((*play)?)?, row.time?)));
+        let joined =
+            alignment.play_of.iter().zip(rows).filter_map(|(play, row)| Some((plays.get((*play)?)?, row.time?)));
         let points: Vec<(f64, f64, f64)> =
             joined.map(|(play, time)| (play.time, time, if play.weak { 0.1 } else { 1.0 })).collect();
         let fitted = line.refit(&points, spread, given);
@@ -189,8 +204,10 @@ fn is_twin(rows: &[RowTime], index: usize) -> bool {
 /// By how many plays another candidate joins most rows elsewhere; `None` where it joins most as the best does.
 fn moved(best: &Candidate, other: &Candidate) -> Option<isize> {
     let both = best.alignment.play_of.iter().zip(&other.alignment.play_of);
-    let mut shifts: Vec<isize> =
-        both.filter_map(|(a, b)| a.zip(*b)).map(|(a, b)| isize::try_from(b).unwrap_or(0) - isize::try_from(a).unwrap_or(0)).collect();
+    let mut shifts: Vec<isize> = both
+        .filter_map(|(a, b)| a.zip(*b))
+        .map(|(a, b)| isize::try_from(b).unwrap_or(0) - isize::try_from(a).unwrap_or(0))
+        .collect();
     shifts.sort_unstable();
     shifts.get(shifts.len() / 2).copied().filter(|s| *s != 0)
 }
@@ -216,7 +233,12 @@ impl Judge<'_> {
             if confidence < PLACED {
                 return Err("it has no time, and more than one place between its neighbors fits it".to_string());
             }
-            let doubt = (confidence < SURE).then(|| "placed by its neighbors alone, and another place fits too".to_string());
+            let doubt = if confidence < SURE {
+                Some("placed by its neighbors alone, and another place fits too".to_string())
+            } else {
+                let run = self.untimed_run(index);
+                (run >= UNTIMED_RUN).then(|| format!("placed by order among {run} rows on end that have no time"))
+            };
             return Ok(Pair { row: index, play, by: By::Order, confidence, residual: None, doubt });
         };
         let off = time - self.best.line.at(snap.time);
@@ -236,16 +258,26 @@ impl Judge<'_> {
         1.0 / (others + if doubled { 0.0 } else { (own - without).exp() })
     }
 
+    /// How many rows on end around this one have no time.
+    fn untimed_run(&self, index: usize) -> usize {
+        let (before, after) = self.rows.split_at(index.min(self.rows.len()));
+        let untimed = |r: &&RowTime| r.time.is_none();
+        before.iter().rev().take_while(untimed).count() + after.iter().take_while(untimed).count()
+    }
+
     fn doubt(&self, index: usize, play: usize, off: f64, confidence: f64) -> Option<String> {
         let gap = median_gap(self.plays);
-        if self.best.scatter > SCATTER * gap {
+        let share = self.best.scatter / gap;
+        if share > SCATTER_OF_ANY_FILM || (share > SCATTER_OF_THIS && self.runner_up.is_some()) {
             return Some(format!(
-                "the sheet's times scatter by {:.1} s about the film's, with {gap:.0} s from snap to snap: they tell little",
+                "the sheet's times scatter by {:.1} s about the film's, with {gap:.0} s from snap to snap: is it this \
+                 game's sheet?",
                 self.best.scatter
             ));
         }
         if confidence < SURE {
-            let elsewhere = self.runner_up.filter(|(o, _)| o.alignment.play_of.get(index).copied().flatten() != Some(play));
+            let elsewhere =
+                self.runner_up.filter(|(o, _)| o.alignment.play_of.get(index).copied().flatten() != Some(play));
             return Some(match elsewhere.and_then(|(o, _)| moved(self.best, o).map(|by| (o, by))) {
                 Some((other, by)) => format!(
                     "an offset of {:.1} s, {} {} {}, fits nearly as well as {:.1} s",

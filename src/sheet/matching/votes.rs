@@ -91,7 +91,8 @@ mod tests {
 
     #[test]
     fn the_true_offset_is_among_the_first() {
-        let plays: Vec<(f64, f64)> = (0..40).map(|i| (f64::from(i * i % 37) * 3.0 + f64::from(i) * 60.0, 1.0)).collect();
+        let plays: Vec<(f64, f64)> =
+            (0..40).map(|i| (f64::from(i * i % 37) * 3.0 + f64::from(i) * 60.0, 1.0)).collect();
         let truth = Line { middle: 1200.0, middle_offset: -47.0, drift: 0.004 };
         let typed: Vec<f64> = plays.iter().map(|p| truth.at(p.0)).collect();
         let lines = likely_lines(&typed, &plays, None);
