@@ -77,7 +77,7 @@ impl Reader<'_> {
     fn plain(&mut self) -> (String, CellEnd) {
         let rest = &self.text[self.at..];
         let delimiter = self.delimiter;
-        let length = rest.find(|c| c == delimiter || c == '\n' || c == '\r').unwrap_or(rest.len());
+        let length = rest.find([delimiter, '\n', '\r']).unwrap_or(rest.len());
         self.at += length;
         (rest[..length].to_string(), self.end())
     }
