@@ -7,3 +7,4 @@ pub mod film;
 pub mod filter;
 pub mod football;
 pub mod media;
+pub mod sheet;
