@@ -50,6 +50,18 @@ impl Media {
     }
 }
 
+/// Extradata of a stream's parameters: parameter sets, decoder configuration.
+fn extradata(parameters: &ff::codec::Parameters) -> Vec<u8> {
+    // SAFETY: the parameters are live; the binding shows no extradata.
+    unsafe {
+        let p = parameters.as_ptr();
+        if (*p).extradata.is_null() || (*p).extradata_size <= 0 {
+            return Vec::new();
+        }
+        std::slice::from_raw_parts((*p).extradata, (*p).extradata_size as usize).to_vec()
+    }
+}
+
 /// A failure of the codec library as an error of ours. A full disk is told apart.
 fn failed(doing: &str, path: &Path, cause: ff::Error) -> Error {
     let full = matches!(cause, ff::Error::Other { errno } if errno == ff::error::ENOSPC);

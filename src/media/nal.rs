@@ -63,6 +63,32 @@ pub fn units(data: &[u8], framing: Framing) -> Vec<&[u8]> {
     }
 }
 
+/// Bytes of the length before each unit of an H.264 or HEVC stream in MP4 or Matroska (ISO/IEC 14496-15: an avcC or
+/// hvcC record, both of version 1); `None` where units have start codes.
+pub fn length_size(extradata: &[u8], hevc: bool) -> Option<usize> {
+    if extradata.first() != Some(&1) {
+        return None;
+    }
+    extradata.get(if hevc { 21 } else { 4 }).map(|b| usize::from(b & 3) + 1)
+}
+
+/// Whether the lengths of a packet's units add up to its size. Random bytes do so once in millions of packets.
+pub fn adds_up(data: &[u8], size: usize) -> bool {
+    let mut rest = data;
+    while !rest.is_empty() {
+        if rest.len() < size {
+            return false;
+        }
+        let length = rest[..size].iter().fold(0usize, |n, b| n << 8 | usize::from(*b));
+        // An empty unit is padding that some writers leave.
+        if length > rest.len() - size {
+            return false;
+        }
+        rest = &rest[size + length..];
+    }
+    true
+}
+
 /// Type of an H.264 unit.
 pub fn kind(unit: &[u8]) -> u8 {
     unit.first().map_or(0, |b| b & 0x1f)

@@ -94,7 +94,7 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
         Rate { num: 1, den: 1 }
     };
     let pixel_format = pixel_format_name(format);
-    let index = index::read(&mut demux, interlaced && codec == "h264")?;
+    let index::Read { index, damaged } = index::read(&mut demux, interlaced && codec == "h264")?;
     if index.pts.is_empty() {
         return Err(Error::refused("not one picture can be read from the film", path.display(), "check that it plays"));
     }
@@ -137,7 +137,28 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
             format!("the file is damaged ({broke}); it is read as far as it goes"),
         ));
     }
+    for (from, to) in stretches(&damaged, &part) {
+        problems.push(Problem::new(
+            format!("{name} from {from:.1} s to {to:.1} s"),
+            "bytes are damaged here: pictures are missing or broken, those after it keep their times",
+        ));
+    }
     Ok(part)
+}
+
+/// Seconds of the part over which damage reaches: packets less than a second apart are one stretch.
+fn stretches(damaged: &[i64], part: &Part) -> Vec<(f64, f64)> {
+    let first = part.index.pts.first().copied().unwrap_or(0);
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    for at in damaged {
+        let from = part.time_base.seconds(at - first);
+        let to = from + 1.0 / part.rate.hz();
+        match found.last_mut() {
+            Some(last) if from - last.1 < 1.0 => last.1 = to,
+            _ => found.push((from, to)),
+        }
+    }
+    found
 }
 
 /// An index that promises more than the packets hold, without any hidden by an edit list, is a file cut short.

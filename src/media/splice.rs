@@ -16,21 +16,9 @@ use super::mux::Muxer;
 use super::nal::{self, Framing, Sets, h264};
 use super::sink::SOUND_RATE;
 use super::sound::Sound;
-use super::{Media, failed};
+use super::{Media, extradata, failed};
 use crate::base::{Error, FrameNo, FrameSpan, Rate, Result};
 use crate::film::{ClipPlan, Color, Decode, EntryPoints, Film, FrameSource, Matrix, Part, Piece, SoundPlan, SoundSource};
-
-/// Extradata of a stream's parameters.
-fn extradata(parameters: &ff::codec::Parameters) -> Vec<u8> {
-    // SAFETY: the parameters are live; the binding shows no extradata.
-    unsafe {
-        let p = parameters.as_ptr();
-        if (*p).extradata.is_null() || (*p).extradata_size <= 0 {
-            return Vec::new();
-        }
-        std::slice::from_raw_parts((*p).extradata, (*p).extradata_size as usize).to_vec()
-    }
-}
 
 /// Where packets of a part may be cut.
 pub fn entry_points(film: &Film, part: usize) -> Result<EntryPoints> {
