@@ -47,7 +47,11 @@ impl VideoEncoder {
     /// Opens it. `path` is named in errors.
     pub fn open(spec: &VideoSpec, path: &Path) -> Result<Self> {
         let codec = ff::encoder::find_by_name("libx264").ok_or_else(|| {
-            Error::failed("this FFmpeg has no x264 encoder", path.display(), "install an FFmpeg that has libx264 (Debian's has)")
+            Error::failed(
+                "this FFmpeg has no x264 encoder",
+                path.display(),
+                "install an FFmpeg that has libx264 (Debian's has)",
+            )
         })?;
         let doing = |cause| failed("prepare encoding", path, cause);
         let mut video = ff::codec::context::Context::new_with_codec(codec).encoder().video().map_err(doing)?;
@@ -97,18 +101,21 @@ impl VideoEncoder {
     }
 
     /// Encodes a picture shown at `pts`. `key` asks for an IDR.
-    pub fn encode(&mut self, view: &PictureView<'_>, pts: i64, key: bool, out: &mut dyn FnMut(ff::Packet) -> Result<()>) -> Result<()> {
+    pub fn encode(
+        &mut self,
+        view: &PictureView<'_>,
+        pts: i64,
+        key: bool,
+        out: &mut dyn FnMut(ff::Packet) -> Result<()>,
+    ) -> Result<()> {
         // SAFETY: the frame is ours; the encoder may still hold the last buffer, which this call then replaces.
         let writable = unsafe { ffi::av_frame_make_writable(self.frame.as_mut_ptr()) };
         if writable < 0 {
             return Err(failed("prepare a picture", &self.path, ff::Error::from(writable)));
         }
         for plane in 0..3 {
-            let (w, h) = if plane == 0 {
-                (view.width, view.height)
-            } else {
-                (view.width.div_ceil(2), view.height.div_ceil(2))
-            };
+            let (w, h) =
+                if plane == 0 { (view.width, view.height) } else { (view.width.div_ceil(2), view.height.div_ceil(2)) };
             let stride = self.frame.stride(plane);
             let target = self.frame.data_mut(plane);
             let source = view.planes[plane].chunks(view.strides[plane].max(1));
@@ -167,9 +174,8 @@ pub const AAC_FRAME: usize = 1024;
 impl AacEncoder {
     /// Opens it for 1 or 2 channels.
     pub fn open(rate: u32, channels: usize, path: &Path) -> Result<Self> {
-        let codec = ff::encoder::find(ff::codec::Id::AAC).ok_or_else(|| {
-            Error::failed("this FFmpeg has no AAC encoder", path.display(), "install a full FFmpeg")
-        })?;
+        let codec = ff::encoder::find(ff::codec::Id::AAC)
+            .ok_or_else(|| Error::failed("this FFmpeg has no AAC encoder", path.display(), "install a full FFmpeg"))?;
         let doing = |cause| failed("prepare encoding the sound", path, cause);
         let mut audio = ff::codec::context::Context::new_with_codec(codec).encoder().audio().map_err(doing)?;
         audio.set_rate(rate as i32);

@@ -3,14 +3,15 @@
 use ff::ffi;
 use ffmpeg_next as ff;
 
+use super::alarm::Alarm;
 use super::demux::Demux;
 use super::failed;
 use super::picture::Upright;
 use crate::base::{Error, FrameNo, Problem, Result};
 use crate::film::{Decode, Film, FrameSource, PictureView};
 
-/// Opens a decoder for the picture stream.
-pub fn open_decoder(demux: &Demux, how: Decode, threads: usize) -> Result<ff::decoder::Video> {
+/// Opens a decoder for the picture stream. `alarm` must outlive it.
+pub fn open_decoder(demux: &Demux, how: Decode, threads: usize, alarm: &Alarm) -> Result<ff::decoder::Video> {
     let Some(parameters) = demux.parameters(demux.video) else {
         return Err(Error::refused("the file holds no moving picture", demux.path.display(), "name a film file"));
     };
@@ -20,6 +21,7 @@ pub fn open_decoder(demux: &Demux, how: Decode, threads: usize) -> Result<ff::de
         count: threads,
         ..ff::codec::threading::Config::kind(ff::codec::threading::Type::Frame)
     });
+    alarm.watch(&mut context);
     let mut decoder = context.decoder();
     decoder.set_packet_time_base(demux.time_base(demux.video));
     match how {
@@ -31,8 +33,12 @@ pub fn open_decoder(demux: &Demux, how: Decode, threads: usize) -> Result<ff::de
         }
     }
     decoder.video().map_err(|cause| {
-        Error::refused("this film's codec cannot be decoded here", demux.path.display(), "install an FFmpeg that has the codec")
-            .because(cause)
+        Error::refused(
+            "this film's codec cannot be decoded here",
+            demux.path.display(),
+            "install an FFmpeg that has the codec",
+        )
+        .because(cause)
     })
 }
 
@@ -58,7 +64,9 @@ pub struct Frames<'a> {
 
 struct OpenPart {
     demux: Demux,
+    // Dropped before the alarm it rings.
     decoder: ff::decoder::Video,
+    alarm: Alarm,
     ended: bool,
     /// How many frames this decoder gave: the rank, where times do not tell it.
     given: u64,
@@ -114,8 +122,9 @@ impl<'a> Frames<'a> {
         // Without a time on every frame, decoding from the start is the only way that counts right.
         let counting = !part.index.timed;
         let how = if counting && self.how == Decode::References { Decode::NoLoopFilter } else { self.how };
-        let decoder = open_decoder(&demux, how, self.threads)?;
-        self.open = Some(OpenPart { demux, decoder, ended: false, given: 0, counting, trying: None });
+        let alarm = Alarm::new();
+        let decoder = open_decoder(&demux, how, self.threads, &alarm)?;
+        self.open = Some(OpenPart { demux, decoder, alarm, ended: false, given: 0, counting, trying: None });
         if self.from > self.starts[self.part] {
             self.go_to(0)?;
         }
@@ -192,9 +201,9 @@ impl<'a> Frames<'a> {
         }
     }
 
-    fn note_missing(&mut self, from: u64, to: u64) {
+    fn note_damage(&mut self, from: u64, to: u64) {
         match self.damage.last_mut() {
-            Some(last) if last.1 == from => last.1 = to,
+            Some(last) if last.0 <= from && from <= last.1 => last.1 = last.1.max(to),
             _ if to > from => self.damage.push((from, to)),
             _ => {}
         }
@@ -243,7 +252,7 @@ impl FrameSource for Frames<'_> {
             let Some(rank) = rank else {
                 let end = first + self.film.parts[self.part].frames();
                 if self.how != Decode::References && self.expected < end {
-                    self.note_missing(self.expected.max(self.from), end);
+                    self.note_damage(self.expected.max(self.from), end);
                 }
                 self.expected = end;
                 self.open = None;
@@ -251,16 +260,23 @@ impl FrameSource for Frames<'_> {
                 continue;
             };
             let no = first + rank;
+            let rang = self.open.as_mut().is_some_and(|open| open.alarm.rang());
             if no < self.from {
                 continue;
             }
             if self.how != Decode::References && no > self.expected {
-                self.note_missing(self.expected, no);
+                self.note_damage(self.expected, no);
+            }
+            if rang {
+                // The threads decode ahead of what comes out: the broken picture is one of the next few.
+                let ahead = if self.threads == 0 { num_threads() } else { self.threads } as u64;
+                self.note_damage(no, (no + 1 + ahead).min(first + self.film.parts[self.part].frames()));
             }
             let corrupt = self.frame.is_corrupt() || self.frame.has_decode_errors();
             if corrupt {
-                self.note_missing(no, no + 1);
+                self.note_damage(no, no + 1);
             }
+            let corrupt = corrupt || self.damage.last().is_some_and(|d| d.0 <= no && no < d.1);
             self.expected = no + 1;
             self.from = self.from.max(no + 1);
             let part = &self.film.parts[self.part];
@@ -310,6 +326,11 @@ impl FrameSource for Frames<'_> {
 
 // SAFETY: the decoder and the demuxer are used by one thread at a time; the library allows moving them.
 unsafe impl Send for Frames<'_> {}
+
+/// Threads that a decoder takes when it may choose: one more than there are cores.
+fn num_threads() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from) + 1
+}
 
 /// Ticks of `from` in `to`, rounded to the nearest.
 pub fn rescale(ticks: i64, from: ff::Rational, to: ff::Rational) -> i64 {

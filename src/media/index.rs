@@ -12,6 +12,7 @@
 
 use ffmpeg_next as ff;
 
+use super::alarm::Alarm;
 use super::demux::{Demux, hidden};
 use super::frames::open_decoder;
 use super::nal;
@@ -85,7 +86,8 @@ fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
 
 /// Times of all pictures decoded, and whether each came with its own.
 fn by_decoding(demux: &mut Demux) -> Result<(Vec<i64>, bool)> {
-    let mut decoder = open_decoder(demux, Decode::NoLoopFilter, 0)?;
+    let alarm = Alarm::new();
+    let mut decoder = open_decoder(demux, Decode::NoLoopFilter, 0, &alarm)?;
     let video = demux.video;
     let mut frame = ff::frame::Video::empty();
     let mut pts: Vec<i64> = Vec::new();

@@ -3,6 +3,7 @@
 //!
 //! `unsafe` stands here alone, each with its reason: the safe binding lacks the call or the field.
 
+mod alarm;
 mod demux;
 mod encode;
 mod frames;
@@ -22,7 +23,8 @@ use ffmpeg_next as ff;
 
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
-    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, SoundPlan, SoundSource,
+    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, SoundPlan,
+    SoundSource,
 };
 
 /// The codec library, started.
@@ -41,7 +43,7 @@ impl Media {
         let mut failed = None;
         START.call_once(|| {
             failed = ff::init().err();
-            ff::log::set_level(ff::log::Level::Quiet);
+            alarm::listen();
         });
         match failed {
             Some(cause) => Err(Error::failed("cannot start the codec library", "", "reinstall FFmpeg").because(cause)),
@@ -66,11 +68,16 @@ fn extradata(parameters: &ff::codec::Parameters) -> Vec<u8> {
 fn failed(doing: &str, path: &Path, cause: ff::Error) -> Error {
     let full = matches!(cause, ff::Error::Other { errno } if errno == ff::error::ENOSPC);
     if full {
-        Error::failed(format!("cannot {doing}"), path.display(), "free some room on this disk, then run the same command again")
-            .of_kind(ErrorKind::DiskFull)
-            .because(cause)
+        Error::failed(
+            format!("cannot {doing}"),
+            path.display(),
+            "free some room on this disk, then run the same command again",
+        )
+        .of_kind(ErrorKind::DiskFull)
+        .because(cause)
     } else {
-        Error::failed(format!("cannot {doing}"), path.display(), "check that the file plays and the disk is sound").because(cause)
+        Error::failed(format!("cannot {doing}"), path.display(), "check that the file plays and the disk is sound")
+            .because(cause)
     }
 }
 
@@ -85,7 +92,8 @@ impl FilmReader for Media {
                 Ok(part) => parts.push(part),
                 // One bad card file among many does not cost the night; a camera of one file has nothing else.
                 Err(error) if files.len() > 1 => {
-                    problems.push(Problem::new(file.display().to_string(), format!("left out: {error}; {}", error.next)));
+                    problems
+                        .push(Problem::new(file.display().to_string(), format!("left out: {error}; {}", error.next)));
                 }
                 Err(error) => return Err(error),
             }
@@ -106,7 +114,12 @@ impl FilmReader for Media {
         Ok(Box::new(frames::Frames::new(film, how, threads)))
     }
 
-    fn sound<'a>(&self, film: &'a Film, rate: u32, channels: usize) -> Result<Option<Box<dyn SoundSource + Send + 'a>>> {
+    fn sound<'a>(
+        &self,
+        film: &'a Film,
+        rate: u32,
+        channels: usize,
+    ) -> Result<Option<Box<dyn SoundSource + Send + 'a>>> {
         if !film.parts.iter().any(|p| p.sound) {
             return Ok(None);
         }

@@ -127,7 +127,8 @@ impl Muxer {
 unsafe fn add_matrix(stream: *mut ffi::AVStream, matrix: &[u8]) {
     // SAFETY: by the contract above; the call copies nothing but returns room of the size asked for, or null.
     unsafe {
-        let room = ffi::av_stream_new_side_data(stream, ffi::AVPacketSideDataType::AV_PKT_DATA_DISPLAYMATRIX, matrix.len());
+        let room =
+            ffi::av_stream_new_side_data(stream, ffi::AVPacketSideDataType::AV_PKT_DATA_DISPLAYMATRIX, matrix.len());
         if !room.is_null() {
             std::ptr::copy_nonoverlapping(matrix.as_ptr(), room, matrix.len());
         }

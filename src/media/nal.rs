@@ -116,7 +116,11 @@ impl Sets {
                 for _ in 0..count {
                     let length = usize::from(*extradata.get(at)?) << 8 | usize::from(*extradata.get(at + 1)?);
                     let set = extradata.get(at + 2..at + 2 + length)?.to_vec();
-                    if which == 0 { sets.sps.push(set) } else { sets.pps.push(set) }
+                    if which == 0 {
+                        sets.sps.push(set)
+                    } else {
+                        sets.pps.push(set)
+                    }
                     at += 2 + length;
                 }
             }
@@ -143,7 +147,8 @@ impl Sets {
 
     /// An id from 1 to 31 that no set uses.
     pub fn free_id(&self) -> Option<u8> {
-        let used: Vec<u32> = self.sps.iter().filter_map(|s| sps_id(s)).chain(self.pps.iter().filter_map(|p| pps_id(p))).collect();
+        let used: Vec<u32> =
+            self.sps.iter().filter_map(|s| sps_id(s)).chain(self.pps.iter().filter_map(|p| pps_id(p))).collect();
         (1..32u8).rev().find(|id| !used.contains(&u32::from(*id)))
     }
 

@@ -28,7 +28,8 @@ pub fn files(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
         for entry in std::fs::read_dir(path).doing("read the folder", path)? {
             let entry = entry.doing("read the folder", path)?.path();
             let hidden = entry.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
-            let film = entry.extension().is_some_and(|e| ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()));
+            let film =
+                entry.extension().is_some_and(|e| ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()));
             if film && !hidden && entry.is_file() {
                 all.push(entry);
             }
@@ -87,7 +88,8 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
         return Err(Error::refused("the film's picture has no size", path.display(), "check that it plays"));
     }
     let codec = parameters.id().name().to_string();
-    let interlaced = !matches!(field_order, ffi::AVFieldOrder::AV_FIELD_PROGRESSIVE | ffi::AVFieldOrder::AV_FIELD_UNKNOWN);
+    let interlaced =
+        !matches!(field_order, ffi::AVFieldOrder::AV_FIELD_PROGRESSIVE | ffi::AVFieldOrder::AV_FIELD_UNKNOWN);
     let sample_aspect = if aspect.num > 0 && aspect.den > 0 {
         Rate { num: aspect.num as u32, den: aspect.den as u32 }
     } else {
@@ -125,7 +127,8 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
     };
     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
     let whole = if promised > 0 { promised as f64 / part.rate.hz() } else { 0.0 };
-    let short = promised > 0 && (part.frames() as i64) < promised && part.index.by_packets && whole - part.seconds() > 0.5;
+    let short =
+        promised > 0 && (part.frames() as i64) < promised && part.index.by_packets && whole - part.seconds() > 0.5;
     if short && demux.broke.is_some() || short && truncated(path, promised, &part) {
         problems.push(Problem::new(
             format!("{name} from {:.1} s to {whole:.1} s", part.seconds()),
@@ -210,9 +213,9 @@ fn rate(index: &FrameIndex, time_base: TimeBase, told: Option<ff::Rational>) -> 
     match told {
         Some(told) if !variable && (told.hz() / measured - 1.0).abs() < 0.005 => (told, false),
         _ => {
-            let known = [24.0, 25.0, 30.0, 50.0, 60.0, 120.0].into_iter().flat_map(|hz| {
-                [Rate { num: hz as u32, den: 1 }, Rate { num: hz as u32 * 1000, den: 1001 }]
-            });
+            let known = [24.0, 25.0, 30.0, 50.0, 60.0, 120.0]
+                .into_iter()
+                .flat_map(|hz| [Rate { num: hz as u32, den: 1 }, Rate { num: hz as u32 * 1000, den: 1001 }]);
             let near = known.into_iter().find(|r| (r.hz() / measured - 1.0).abs() < 0.0002);
             let exact = Rate { num: (measured * 1000.0).round().max(1.0) as u32, den: 1000 };
             (if variable { exact } else { near.unwrap_or(exact) }, variable)

@@ -28,7 +28,8 @@ pub fn color(frame: &ff::frame::Video) -> Color {
         _ if frame.height().min(frame.width()) >= 720 => Matrix::Bt709,
         _ => Matrix::Bt601,
     };
-    let full = frame.color_range() == Range::JPEG || matches!(frame.format(), Pixel::YUVJ420P | Pixel::YUVJ422P | Pixel::YUVJ444P);
+    let full = frame.color_range() == Range::JPEG
+        || matches!(frame.format(), Pixel::YUVJ420P | Pixel::YUVJ422P | Pixel::YUVJ444P);
     Color { matrix, full_range: full }
 }
 

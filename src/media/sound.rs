@@ -76,7 +76,11 @@ impl<'a> Sound<'a> {
         let Some(decoder) = open_decoder(&demux, audio)? else { return Ok(()) };
         if self.given > 0 {
             // A second early: the decoder needs a few packets before its output is right.
-            let ticks = rescale(self.given as i64 - i64::from(self.rate), ff::Rational(1, self.rate as i32), demux.time_base(audio));
+            let ticks = rescale(
+                self.given as i64 - i64::from(self.rate),
+                ff::Rational(1, self.rate as i32),
+                demux.time_base(audio),
+            );
             if ticks > 0 {
                 demux.seek_stream(audio, zero + ticks);
             }
@@ -124,11 +128,14 @@ impl OpenPart {
         if self.frame.channel_layout().is_empty() {
             self.frame.set_channel_layout(ff::ChannelLayout::default(i32::from(self.frame.channels())));
         }
-        let told = self.frame.timestamp().map(|t| {
-            rescale(t - self.zero, self.demux.time_base(self.audio), ff::Rational(1, rate as i32))
-        });
+        let told = self
+            .frame
+            .timestamp()
+            .map(|t| rescale(t - self.zero, self.demux.time_base(self.audio), ff::Rational(1, rate as i32)));
         let fits = self.resampler.as_ref().is_some_and(|r| {
-            r.input().format == self.frame.format() && r.input().rate == self.frame.rate() && r.input().channel_layout == self.frame.channel_layout()
+            r.input().format == self.frame.format()
+                && r.input().rate == self.frame.rate()
+                && r.input().channel_layout == self.frame.channel_layout()
         });
         if !fits {
             let layout = if channels == 1 { ff::ChannelLayout::MONO } else { ff::ChannelLayout::STEREO };
@@ -147,7 +154,9 @@ impl OpenPart {
         let mut out = ff::frame::Audio::empty();
         let mut samples = Vec::new();
         if let Some(resampler) = &mut self.resampler {
-            resampler.run(&self.frame, &mut out).map_err(|cause| failed("resample the sound", &self.demux.path, cause))?;
+            resampler
+                .run(&self.frame, &mut out)
+                .map_err(|cause| failed("resample the sound", &self.demux.path, cause))?;
             samples = floats(&out, channels);
         }
         // The resampler holds a few samples back; counting on from the first time stamp keeps places exact, and a
@@ -181,7 +190,13 @@ fn floats(frame: &ff::frame::Audio, channels: usize) -> Vec<f32> {
     if bytes == 0 || frame.planes() == 0 {
         return Vec::new();
     }
-    frame.data(0).get(..bytes).unwrap_or(&[]).chunks_exact(4).map(|b| f32::from_ne_bytes([b[0], b[1], b[2], b[3]])).collect()
+    frame
+        .data(0)
+        .get(..bytes)
+        .unwrap_or(&[])
+        .chunks_exact(4)
+        .map(|b| f32::from_ne_bytes([b[0], b[1], b[2], b[3]]))
+        .collect()
 }
 
 impl SoundSource for Sound<'_> {
@@ -246,7 +261,10 @@ impl SoundSource for Sound<'_> {
             part += 1;
         }
         let given = to.saturating_sub(self.start(part));
-        let near = part == self.part && self.open.is_some() && given >= self.given && given - self.given < u64::from(self.rate);
+        let near = part == self.part
+            && self.open.is_some()
+            && given >= self.given
+            && given - self.given < u64::from(self.rate);
         if near {
             // Decode on: `given` makes the samples before it drop out.
             self.given = given;

@@ -18,7 +18,9 @@ use super::sink::SOUND_RATE;
 use super::sound::Sound;
 use super::{Media, extradata, failed};
 use crate::base::{Error, FrameNo, FrameSpan, Rate, Result};
-use crate::film::{ClipPlan, Color, Decode, EntryPoints, Film, FrameSource, Matrix, Part, Piece, SoundPlan, SoundSource};
+use crate::film::{
+    ClipPlan, Color, Decode, EntryPoints, Film, FrameSource, Matrix, Part, Piece, SoundPlan, SoundSource,
+};
 
 /// Where packets of a part may be cut.
 pub fn entry_points(film: &Film, part: usize) -> Result<EntryPoints> {
@@ -185,7 +187,11 @@ impl<'a> Cutter<'a> {
             }
         }
         let avcc = sets.avcc(&own_sets).ok_or_else(|| {
-            Error::failed("cannot copy from the film: its parameter sets are damaged", part.path.display(), "report this film")
+            Error::failed(
+                "cannot copy from the film: its parameter sets are damaged",
+                part.path.display(),
+                "report this film",
+            )
         })?;
         let end = ticks_at(part, plan.span.end.0 - first) - zero;
 
@@ -197,7 +203,8 @@ impl<'a> Cutter<'a> {
         let mut shown: Vec<i64> = laid.iter().map(|l| l.pts).collect();
         shown.sort_unstable();
         let delay = shown.iter().zip(&laid).map(|(s, l)| s - l.pts).max().unwrap_or(0).max(0);
-        let lasts = |pts: i64| shown.get(shown.partition_point(|s| *s <= pts)).copied().unwrap_or(end.max(pts + 1)) - pts;
+        let lasts =
+            |pts: i64| shown.get(shown.partition_point(|s| *s <= pts)).copied().unwrap_or(end.max(pts + 1)) - pts;
         let mut fed = 0;
         for (k, Laid { pts, mut packet }) in laid.into_iter().enumerate() {
             packet.set_pts(Some(pts));
@@ -232,7 +239,11 @@ impl<'a> Cutter<'a> {
         }
         let part = &self.film.parts[self.film.place(span.start).part];
         let mut lay = |packet: ff::Packet| {
-            let data = nal::reframe(packet.data().unwrap_or(&[]), Framing::StartCode, &[h264::SEI, h264::SPS, h264::PPS, h264::AUD]);
+            let data = nal::reframe(
+                packet.data().unwrap_or(&[]),
+                Framing::StartCode,
+                &[h264::SEI, h264::SPS, h264::PPS, h264::AUD],
+            );
             let mut bare = ff::Packet::copy(&data);
             if packet.is_key() {
                 bare.set_flags(ff::packet::Flags::KEY);
@@ -305,7 +316,8 @@ impl<'a> Cutter<'a> {
         let mut track = Track::None;
         let mut fed = 0;
         let turned = part.rotation % 180 == 90;
-        let aspect = if turned { Rate { num: part.sample_aspect.den, den: part.sample_aspect.num } } else { part.sample_aspect };
+        let aspect =
+            if turned { Rate { num: part.sample_aspect.den, den: part.sample_aspect.num } } else { part.sample_aspect };
         let mut size = (0, 0);
         let base = ff::Rational(1, TICKS);
         let end = (self.film.time(plan.span.end) - zero).max(0.0);
@@ -386,9 +398,18 @@ impl<'a> Cutter<'a> {
 enum Track {
     None,
     /// Packets to copy, times relative to the in-point in ticks of the sound stream; how many are written.
-    Copy { packets: Vec<ff::Packet>, base: ff::Rational, next: usize },
+    Copy {
+        packets: Vec<ff::Packet>,
+        base: ff::Rational,
+        next: usize,
+    },
     /// Encoded from decoded sound; sample frames still to read, and read so far.
-    Encode { encoder: Box<AacEncoder>, channels: usize, left: u64, given: u64 },
+    Encode {
+        encoder: Box<AacEncoder>,
+        channels: usize,
+        left: u64,
+        given: u64,
+    },
 }
 
 impl<'a> Cutter<'a> {
@@ -436,7 +457,14 @@ impl<'a> Cutter<'a> {
     }
 
     /// Writes sound up to `until` seconds after the in-point.
-    fn feed_sound(&mut self, track: &mut Track, _plan: &ClipPlan, until: f64, fed: usize, muxer: &mut Muxer) -> Result<usize> {
+    fn feed_sound(
+        &mut self,
+        track: &mut Track,
+        _plan: &ClipPlan,
+        until: f64,
+        fed: usize,
+        muxer: &mut Muxer,
+    ) -> Result<usize> {
         match track {
             Track::None => {}
             Track::Copy { packets, base, next } => {
@@ -478,7 +506,15 @@ fn ticks_at(part: &Part, k: u64) -> i64 {
 }
 
 /// Copies the packets of frames `from..to` of the part; `from` is an IDR.
-fn copy(demux: &mut Demux, pts: &[i64], from: u64, to: u64, framing: Framing, zero: i64, laid: &mut Vec<Laid>) -> Result<()> {
+fn copy(
+    demux: &mut Demux,
+    pts: &[i64],
+    from: u64,
+    to: u64,
+    framing: Framing,
+    zero: i64,
+    laid: &mut Vec<Laid>,
+) -> Result<()> {
     let video = demux.video;
     let (Some(&start), wanted) = (pts.get(from as usize), to.saturating_sub(from)) else {
         return Err(Error::failed("cannot copy from the film", demux.path.display(), "run the same command again"));
@@ -572,6 +608,7 @@ fn sound_packets(demux: &mut Demux, audio: usize, zero: i64, end: i64, base: ff:
 /// The display matrix of a stream, as stored.
 fn display_matrix(demux: &Demux, stream: usize) -> Option<Vec<u8>> {
     let stream = demux.input.stream(stream)?;
-    let found = stream.side_data().find(|s| s.kind() == ff::packet::side_data::Type::DisplayMatrix).map(|s| s.data().to_vec());
+    let found =
+        stream.side_data().find(|s| s.kind() == ff::packet::side_data::Type::DisplayMatrix).map(|s| s.data().to_vec());
     found
 }
