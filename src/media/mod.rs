@@ -4,6 +4,7 @@
 //! `unsafe` stands here alone, each with its reason: the safe binding lacks the call or the field.
 
 mod alarm;
+mod container;
 mod demux;
 mod encode;
 mod frames;

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use ff::ffi;
 use ffmpeg_next as ff;
 
+use super::container;
 use super::demux::Demux;
 use super::index;
 use crate::base::{Error, IoContext, Problem, Rate, Result, TimeBase, natural_order};
@@ -70,13 +71,14 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
     // Cameras without a set clock write 1904 or 1970.
     let recorded = recorded.map(jiff::Timestamp::as_second).filter(|s| *s > 86_400 * 365 * 25);
     let sound = demux.audio.is_some();
+    // Microseconds that the file's head promises.
+    let whole = demux.input.duration().max(0) as f64 / f64::from(ffi::AV_TIME_BASE);
     let Some(stream) = demux.input.stream(demux.video) else {
         return Err(Error::refused("the file holds no moving picture", path.display(), "name a film file"));
     };
     let tb = stream.time_base();
     let time_base = TimeBase { num: tb.0.max(1) as u32, den: tb.1.max(1) as u32 };
     let told = [stream.avg_frame_rate(), stream.rate()].into_iter().find(|r| r.0 > 0 && r.1 > 0 && r.0 / r.1 < 1000);
-    let promised = stream.frames();
     let rotation = rotation(&stream);
     let parameters = stream.parameters();
     // SAFETY: the parameters live as long as `stream`; the binding shows none of these fields.
@@ -126,17 +128,17 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
         index,
     };
     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let whole = if promised > 0 { promised as f64 / part.rate.hz() } else { 0.0 };
-    let short =
-        promised > 0 && (part.frames() as i64) < promised && part.index.by_packets && whole - part.seconds() > 0.5;
-    if short && demux.broke.is_some() || short && truncated(path, promised, &part) {
+    let cut_short = container::read(path)?.promised.is_some_and(|promised| promised > bytes);
+    let damage = demux.broke.as_deref();
+    if cut_short {
+        let to = whole.max(part.seconds());
         problems.push(Problem::new(
-            format!("{name} from {:.1} s to {whole:.1} s", part.seconds()),
-            "the file is cut short here: nothing after it can be read; what comes before is used",
+            format!("{name} from {:.1} s to {to:.1} s", part.seconds()),
+            "the file is cut short: nothing after this can be read, what comes before is used",
         ));
-    } else if let Some(broke) = &demux.broke {
+    } else if let Some(broke) = damage {
         problems.push(Problem::new(
-            format!("{name} to {:.1} s", part.seconds()),
+            format!("{name} from {:.1} s on", part.seconds()),
             format!("the file is damaged ({broke}); it is read as far as it goes"),
         ));
     }
@@ -162,11 +164,6 @@ fn stretches(damaged: &[i64], part: &Part) -> Vec<(f64, f64)> {
         }
     }
     found
-}
-
-/// An index that promises more than the packets hold, without any hidden by an edit list, is a file cut short.
-fn truncated(_path: &Path, promised: i64, part: &Part) -> bool {
-    promised - part.frames() as i64 > (0.5 * part.rate.hz()) as i64
 }
 
 /// Clockwise rotation that shows the picture upright, from the display matrix.

@@ -6,4 +6,5 @@
 mod marks;
 
 mod films;
+mod hard_films;
 mod marked;
