@@ -70,7 +70,10 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
     let recorded = demux.input.metadata().get("creation_time").and_then(|t| t.parse::<jiff::Timestamp>().ok());
     // Cameras without a set clock write 1904 or 1970.
     let recorded = recorded.map(jiff::Timestamp::as_second).filter(|s| *s > 86_400 * 365 * 25);
-    let sound = demux.audio.is_some();
+    let sound = demux
+        .audio
+        .and_then(|audio| demux.parameters(audio))
+        .is_some_and(|parameters| ff::decoder::find(parameters.id()).is_some());
     // Microseconds that the file's head promises.
     let whole = demux.input.duration().max(0) as f64 / f64::from(ffi::AV_TIME_BASE);
     let Some(stream) = demux.input.stream(demux.video) else {

@@ -8,3 +8,4 @@ mod marks;
 mod films;
 mod hard_films;
 mod marked;
+mod sounds;
