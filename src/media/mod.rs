@@ -5,8 +5,10 @@
 
 mod alarm;
 mod container;
+mod cutter;
 mod demux;
 mod encode;
+mod entry;
 mod frames;
 mod index;
 mod mux;
@@ -16,6 +18,8 @@ mod picture;
 mod sink;
 mod sound;
 mod splice;
+mod track;
+mod whole;
 
 use std::path::{Path, PathBuf};
 use std::sync::Once;
@@ -134,11 +138,11 @@ impl FilmWriter for Media {
     }
 
     fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints> {
-        splice::entry_points(film, part)
+        entry::entry_points(film, part)
     }
 
     fn sound_plan(&self, film: &Film, part: usize) -> Result<SoundPlan> {
-        splice::sound_plan(film, part)
+        entry::sound_plan(film, part)
     }
 
     fn carry_out(
@@ -148,6 +152,6 @@ impl FilmWriter for Media {
         paths: &[PathBuf],
         done: &mut dyn FnMut(usize) -> Result<()>,
     ) -> Result<()> {
-        splice::carry_out(self, film, plans, paths, done)
+        cutter::carry_out(self, film, plans, paths, done)
     }
 }
