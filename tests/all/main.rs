@@ -5,6 +5,7 @@
 #[allow(dead_code)]
 mod marks;
 
+mod clips;
 mod films;
 mod hard_films;
 mod marked;
