@@ -7,4 +7,8 @@ pub mod film;
 pub mod filter;
 pub mod football;
 pub mod media;
+pub mod paint;
+pub mod plays;
+pub mod sense;
 pub mod sheet;
+pub mod watch;

@@ -1,1 +1,12 @@
-//! End-to-end and cross-room tests.
+//! End-to-end and cross-room tests, in one binary.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "../../fixtures/filmmaker/marks.rs"]
+#[allow(dead_code)]
+mod marks;
+
+mod clips;
+mod films;
+mod hard_films;
+mod marked;
+mod sounds;
