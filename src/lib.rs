@@ -3,3 +3,5 @@
 
 pub mod base;
 pub mod film;
+pub mod plays;
+pub mod sense;

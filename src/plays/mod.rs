@@ -1,0 +1,1 @@
+//! Series to shots and plays; pairing of cameras.
