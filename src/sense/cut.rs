@@ -15,11 +15,11 @@ const STILL: f32 = 5.0;
 /// A block that moved is looked for this many small-picture pixels around: a man runs that far between two frames.
 const REACH: i32 = 5;
 /// A break: 100 times the mean over blocks of the RMS that no movement explains, at least this.
-pub const BREAK: f32 = 8.0;
+pub const BREAK: f32 = 14.0;
 /// A pair about 1/15 s apart with less than this (searched or not) has no cut in it.
 const SUSPECT: f32 = 5.0;
 /// The break must stand out of its neighbors' by this factor ...
-const STANDS_OUT: f32 = 2.5;
+const STANDS_OUT: f32 = 6.0;
 /// ... after this is added to them.
 const NEIGHBOR_FLOOR: f32 = 3.0;
 /// How many frames on each side are its neighbors.
@@ -173,6 +173,7 @@ impl<'a> CutTest<'a> {
             }
             most = most.max(self.between(t - 1 + k, t + k));
         }
+        if std::env::var_os("DEBUG_CUT").is_some() { let v=(self.between(t-1,t+1),self.between(t-1,t+2),self.between(t-1,t+3)); eprintln!("S({}) {:.1} most {most:.1} ratio {:.2} veto {v:.1?}",self.frames[t].frame,own,own/(most+3.0)); }
         if own / (most + NEIGHBOR_FLOOR) < STANDS_OUT {
             return false;
         }

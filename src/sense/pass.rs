@@ -261,12 +261,13 @@ fn measure_run(frames: &[&Small], picked: &[usize], lead: bool, borders: &Border
     out
 }
 
-/// Sorted, and those close together as one: the first.
+/// Sorted, and those close together as one: the first. The film's own start is one too (a camera's first frame may be
+/// black).
 fn merged(mut cuts: Vec<u64>) -> Vec<u64> {
     cuts.sort_unstable();
     let mut out: Vec<u64> = Vec::with_capacity(cuts.len());
     for cut in cuts {
-        if cut > 0 && out.last().is_none_or(|&last| cut > last + MERGE) {
+        if cut > out.last().copied().unwrap_or(0) + MERGE {
             out.push(cut);
         }
     }

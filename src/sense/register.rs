@@ -5,9 +5,11 @@ use super::homography::Homography;
 use super::level::{Plane, Pyramid};
 use super::small::{HEIGHT, WIDTH};
 
-/// Iterations at most on each level, finest first. The finest level only polishes, on every second row: started there
+/// Iterations at most on each level, finest first. The finest level only polishes: started there
 /// the map is within half a pixel already. (Five, three, two with the finest level whole: no gain on made films.)
 const ITERATIONS: [usize; 3] = [1, 4, 5];
+/// Every how manieth row takes part on each level: some thousand pixels settle eight numbers.
+const STRIDE: [usize; 3] = [4, 2, 1];
 /// Residuals beyond this many sigma have no weight (Tukey's biweight; 4.685 is the textbook figure for 95 % efficiency,
 /// 4 was measured as good on made films).
 const TUKEY: f32 = 4.0;
@@ -18,7 +20,7 @@ const SETTLED: f64 = 0.02 / 120.0;
 /// Differences are clipped at this when starts are compared, so that men and lens do not decide.
 const CLIP: f32 = 25.0;
 /// A start this good (mean clipped difference) needs no search for a shift.
-const GOOD_START: f32 = 2.0;
+const GOOD_START: f32 = 3.0;
 /// The shift search goes this far on the level of 30 columns: a quarter of the picture's width between two pictures.
 const SEARCH: (i32, i32) = (8, 5);
 
@@ -55,6 +57,7 @@ impl Registration {
 #[derive(Debug)]
 pub struct Registrar {
     warp: Warp,
+    batch: Batch,
     residual: Vec<f32>,
     /// After [`Registrar::register`]: the earlier picture as the later one should look, gain and bias applied, at full
     /// size.
@@ -67,6 +70,7 @@ impl Default for Registrar {
     fn default() -> Self {
         Self {
             warp: Warp::default(),
+            batch: Batch::default(),
             residual: vec![0.0; WIDTH * HEIGHT],
             expected: Plane::zeros(WIDTH, HEIGHT),
             covered: vec![0.0; WIDTH * HEIGHT],
@@ -119,9 +123,9 @@ impl Registrar {
             for value in expected.iter_mut() {
                 *value = state.gain * *value + state.bias;
             }
-            for ((e, t), c) in expected.iter().zip(target.row(y)).zip(covered.iter()) {
+            count += covered.iter().sum::<f32>();
+            for ((e, t), c) in expected.iter().zip(target.row(y)).zip(covered.iter()).step_by(Histogram::STEP) {
                 histogram.add(e - t, *c);
-                count += c;
             }
         }
         let valid = count / (WIDTH * HEIGHT) as f32;
@@ -190,7 +194,7 @@ impl Registrar {
     /// One Gauss-Newton step on one level: the new state, and how far a corner moved (normalized units).
     fn step(&mut self, target: &Plane, plane: &Plane, level: usize, state: &State) -> Option<(State, f64)> {
         let (w, h) = (target.width, target.height);
-        let stride = if level == 0 { 2 } else { 1 };
+        let stride = STRIDE[level];
         let scale = (1 << level) as f32 / (WIDTH as f32 / 2.0);
         let mut histogram = Histogram::default();
         let rows = || (1..h - 1).step_by(stride);
@@ -199,45 +203,23 @@ impl Registrar {
             let residual = &mut self.residual[at.clone()];
             let covered = &mut self.covered[at];
             self.warp.row(plane, &state.map, y, level, residual, covered);
-            for ((r, t), c) in residual.iter_mut().zip(target.row(y)).zip(covered.iter()) {
+            for (r, t) in residual.iter_mut().zip(target.row(y)) {
                 *r = state.gain * *r + state.bias - t;
+            }
+            for (r, c) in residual.iter().zip(covered.iter()).step_by(Histogram::STEP) {
                 histogram.add(*r, *c);
             }
         }
         let sigma = (1.4826 * histogram.median()).max(SIGMA_FLOOR);
         let cut = 1.0 / (TUKEY * sigma);
         let mut sums = Normal::default();
-        let mut j = [[0f32; WIDTH]; PARAMS];
-        let mut weight = [0f32; WIDTH];
-        let padded = (w - 2).next_multiple_of(LANES).min(WIDTH);
         for y in rows() {
-            let (above, line, below) = (target.row(y - 1), target.row(y), target.row(y + 1));
-            let (residual, covered) = (&self.residual[y * w..(y + 1) * w], &self.covered[y * w..(y + 1) * w]);
-            let ny = (y as f32 + 0.5) * scale - HEIGHT as f32 / WIDTH as f32;
-            for x in 1..w - 1 {
-                let nx = (x as f32 + 0.5) * scale - 1.0;
-                let gx = (line[x + 1] - line[x - 1]) * (0.5 / scale);
-                let gy = (below[x] - above[x]) * (0.5 / scale);
-                let g = gx * nx + gy * ny;
-                let k = x - 1;
-                j[0][k] = gx * nx;
-                j[1][k] = gx * ny;
-                j[2][k] = gx;
-                j[3][k] = gy * nx;
-                j[4][k] = gy * ny;
-                j[5][k] = gy;
-                j[6][k] = -g * nx;
-                j[7][k] = -g * ny;
-                // Scaled so that all columns are of one order.
-                j[8][k] = -line[x];
-                j[9][k] = -64.0;
-                let u = residual[x] * cut;
-                let v = (1.0 - u * u).max(0.0);
-                weight[k] = v * v * covered[x];
-            }
-            weight[w - 2..padded].fill(0.0);
-            sums.add(&j, &weight, &residual[1..w - 1], padded);
+            let residual = &self.residual[y * w + 1..(y + 1) * w - 1];
+            let covered = &self.covered[y * w + 1..(y + 1) * w - 1];
+            let row = self.batch.room(&mut sums, w - 2);
+            row.fill(target, y, scale, residual, covered, cut);
         }
+        self.batch.flush(&mut sums);
         let p = sums.solve()?;
         let small = Homography([
             [1.0 + p[0], p[1], p[2]],
@@ -297,11 +279,12 @@ fn shift(later: &Plane, earlier: &Plane) -> (i32, i32) {
 struct Warp {
     u: [f32; WIDTH],
     v: [f32; WIDTH],
+    at: [u32; WIDTH],
 }
 
 impl Default for Warp {
     fn default() -> Self {
-        Self { u: [0.0; WIDTH], v: [0.0; WIDTH] }
+        Self { u: [0.0; WIDTH], v: [0.0; WIDTH], at: [0; WIDTH] }
     }
 }
 
@@ -316,24 +299,27 @@ impl Warp {
         let (a, b, c) = (m[0][1] * ny + m[0][2], m[1][1] * ny + m[1][2], m[2][1] * ny + m[2][2]);
         let (right, bottom) = ((w - 1) as f32, (plane.height - 1) as f32);
         let back = 1.0 / scale;
-        let (us, vs) = (&mut self.u[..w], &mut self.v[..w]);
+        let (us, vs, ats) = (&mut self.u[..w], &mut self.v[..w], &mut self.at[..w]);
         for (x, (u, v)) in us.iter_mut().zip(vs.iter_mut()).enumerate() {
-            let nx = (x as f32 + 0.5) * scale - 1.0;
+            let nx = (x as i32 as f32 + 0.5) * scale - 1.0;
             let over = back / (m[2][0] * nx + c);
             *u = (m[0][0] * nx + a) * over + back - 0.5;
             *v = (m[1][0] * nx + b) * over + back * tall - 0.5;
         }
-        for ((u, v), c) in us.iter_mut().zip(vs.iter_mut()).zip(covered.iter_mut()) {
-            let inside = *u >= 0.0 && *u <= right && *v >= 0.0 && *v <= bottom;
+        let stride = w as f32;
+        for (((u, v), at), c) in us.iter_mut().zip(vs.iter_mut()).zip(ats.iter_mut()).zip(covered.iter_mut()) {
+            let (x, y) = (u.max(0.0).min(right - 0.001), v.max(0.0).min(bottom - 0.001));
+            let inside = (x - *u).abs().max((y - *v).abs()) < 0.002;
             *c = if inside { 1.0 } else { 0.0 };
-            *u = u.clamp(0.0, right - 0.001);
-            *v = v.clamp(0.0, bottom - 0.001);
+            let (fx, fy) = ((x - 0.4999 + WHOLE) - WHOLE, (y - 0.4999 + WHOLE) - WHOLE);
+            *at = (fy * stride + fx + WHOLE).to_bits().wrapping_sub(WHOLE.to_bits());
+            *u = x - fx;
+            *v = y - fy;
         }
         let data = &plane.data[..];
-        for ((u, v), t) in us.iter().zip(vs.iter()).zip(out.iter_mut()) {
-            let (x, y) = (*u as i32, *v as i32);
-            let (fx, fy) = (*u - x as f32, *v - y as f32);
-            let at = y as usize * w + x as usize;
+        for (((fx, fy), at), t) in us.iter().zip(vs.iter()).zip(ats.iter()).zip(out.iter_mut()) {
+            let at = *at as usize;
+            // Never outside: the coordinates were clamped; a map of NaNs reads nothing.
             let Some(quad) = data.get(at..at + w + 2) else {
                 *t = 0.0;
                 continue;
@@ -345,6 +331,10 @@ impl Warp {
     }
 }
 
+/// Adding and subtracting this rounds a small float to a whole number in its lowest bits, eight at a time; the
+/// language's own conversion saturates, one at a time.
+const WHOLE: f32 = 12_582_912.0;
+
 const PARAMS: usize = 10;
 const LANES: usize = 8;
 
@@ -355,19 +345,98 @@ struct Normal {
     vector: [f64; PARAMS],
 }
 
+/// Rows of the Jacobian (one array for each parameter) gathered before they are multiplied.
+#[derive(Debug)]
+struct Batch {
+    filled: usize,
+    columns: [[f32; WIDTH]; PARAMS],
+    weight: [f32; WIDTH],
+    residual: [f32; WIDTH],
+}
+
+impl Default for Batch {
+    fn default() -> Self {
+        Self { filled: 0, columns: [[0.0; WIDTH]; PARAMS], weight: [0.0; WIDTH], residual: [0.0; WIDTH] }
+    }
+}
+
+/// Where one row goes in a batch.
+struct BatchRow<'a> {
+    batch: &'a mut Batch,
+    at: usize,
+}
+
+impl Batch {
+    fn room(&mut self, sums: &mut Normal, n: usize) -> BatchRow<'_> {
+        if self.filled + n > WIDTH {
+            self.flush(sums);
+        }
+        let at = self.filled;
+        self.filled += n;
+        BatchRow { batch: self, at }
+    }
+
+    fn flush(&mut self, sums: &mut Normal) {
+        let n = self.filled.next_multiple_of(LANES).min(WIDTH);
+        self.weight[self.filled..n].fill(0.0);
+        sums.add(self, n);
+        self.filled = 0;
+    }
+}
+
+impl BatchRow<'_> {
+    /// Fills it with the derivatives at row `y` of the target, but for its first and last pixel.
+    fn fill(self, target: &Plane, y: usize, scale: f32, residual: &[f32], covered: &[f32], cut: f32) {
+        let n = residual.len();
+        let at = self.at..self.at + n;
+        let (above, line, below) = (&target.row(y - 1)[1..=n], &target.row(y)[..n + 2], &target.row(y + 1)[1..=n]);
+        let ny = (y as f32 + 0.5) * scale - HEIGHT as f32 / WIDTH as f32;
+        let half = 0.5 / scale;
+        let [c0, c1, c2, c3, c4, c5, c6, c7, c8, c9] = &mut self.batch.columns;
+        let (gx, gy) = (&mut c2[at.clone()], &mut c5[at.clone()]);
+        for ((g, a), b) in gx.iter_mut().zip(&line[..n]).zip(&line[2..]) {
+            *g = (b - a) * half;
+        }
+        for ((g, a), b) in gy.iter_mut().zip(above).zip(below) {
+            *g = (b - a) * half;
+        }
+        let (c0, c1, c3, c4) = (&mut c0[at.clone()], &mut c1[at.clone()], &mut c3[at.clone()], &mut c4[at.clone()]);
+        let (c6, c7) = (&mut c6[at.clone()], &mut c7[at.clone()]);
+        for k in 0..n {
+            let nx = (k as i32 as f32 + 1.5) * scale - 1.0;
+            let g = gx[k] * nx + gy[k] * ny;
+            c0[k] = gx[k] * nx;
+            c1[k] = gx[k] * ny;
+            c3[k] = gy[k] * nx;
+            c4[k] = gy[k] * ny;
+            c6[k] = -g * nx;
+            c7[k] = -g * ny;
+        }
+        // Scaled so that all columns are of one order.
+        for (c, v) in c8[at.clone()].iter_mut().zip(&line[1..]) {
+            *c = -v;
+        }
+        c9[at.clone()].fill(-64.0);
+        for ((w, r), c) in self.batch.weight[at.clone()].iter_mut().zip(residual).zip(covered) {
+            let u = r * cut;
+            let v = (1.0 - u * u).max(0.0);
+            *w = v * v * c;
+        }
+        self.batch.residual[at].copy_from_slice(residual);
+    }
+}
+
 impl Normal {
-    fn add(&mut self, j: &[[f32; WIDTH]; PARAMS], weight: &[f32; WIDTH], residual: &[f32], n: usize) {
-        let mut r = [0f32; WIDTH];
-        r[..residual.len()].copy_from_slice(residual);
+    fn add(&mut self, batch: &Batch, n: usize) {
         let mut wj = [0f32; WIDTH];
         for a in 0..PARAMS {
-            for ((t, w), v) in wj[..n].iter_mut().zip(&weight[..n]).zip(&j[a][..n]) {
+            for ((t, w), v) in wj[..n].iter_mut().zip(&batch.weight[..n]).zip(&batch.columns[a][..n]) {
                 *t = w * v;
             }
             for b in a..PARAMS {
-                self.matrix[a][b] += f64::from(dot(&wj[..n], &j[b][..n]));
+                self.matrix[a][b] += f64::from(dot(&wj[..n], &batch.columns[b][..n]));
             }
-            self.vector[a] += f64::from(dot(&wj[..n], &r[..n]));
+            self.vector[a] += f64::from(dot(&wj[..n], &batch.residual[..n]));
         }
     }
 
@@ -431,6 +500,8 @@ impl Default for Histogram {
 impl Histogram {
     const BINS: usize = 512;
     const PER_LEVEL: f32 = 8.0;
+    /// Every third pixel tells the median as well.
+    const STEP: usize = 3;
 
     fn add(&mut self, residual: f32, covered: f32) {
         // What is not covered falls into the last bin and is not asked for.
