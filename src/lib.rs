@@ -2,6 +2,9 @@
 //! phrase with one reel. This page is the map of its rooms; DEVELOPERS.md tells how they fit together.
 
 pub mod base;
+pub mod cut;
 pub mod film;
+pub mod football;
+pub mod media;
 pub mod plays;
 pub mod sense;

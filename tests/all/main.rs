@@ -1,1 +1,9 @@
-//! End-to-end and cross-room tests.
+//! End-to-end and cross-room tests, in one binary.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "../../fixtures/filmmaker/marks.rs"]
+#[allow(dead_code)]
+mod marks;
+
+mod films;
+mod marked;

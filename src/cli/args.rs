@@ -1,0 +1,152 @@
+//! The command line's words. Raw flags only: each command resolves them.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Cuts football game film into one clip a play, joins it to the tag sheet, and answers a coach's phrase with one reel.
+#[derive(Debug, Parser)]
+#[command(name = "downbox", version, max_term_width = 100, disable_help_subcommand = true)]
+#[command(after_help = "Film stays on this machine. Recording, keeping and exchanging it follow the rules of your \
+league, school and state, which come before anything here.")]
+pub struct Cli {
+    /// What all commands share.
+    #[command(flatten)]
+    pub common: Common,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Flags of every command.
+#[derive(Debug, Clone, Default, Args)]
+pub struct Common {
+    /// The library folder [else DOWNBOX_LIBRARY, else the nearest folder upward that holds downbox.toml]
+    #[arg(long, global = true, value_name = "DIR")]
+    pub library: Option<PathBuf>,
+    /// Print one JSON document on standard output and nothing else there
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// No progress and no remarks on standard error (warnings and errors stay)
+    #[arg(long, global = true)]
+    pub quiet: bool,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Find shots and plays in one camera's film; touches no library
+    Scan(Scan),
+    /// The main job: find the plays, join them to the tag sheet, cut them into the library
+    Cut(Box<Cut>),
+    /// List the plays a phrase means
+    Plays(Plays),
+    /// Contact sheet: one picture a play
+    Stills(Stills),
+    /// One reel of the plays a phrase means, with the situation burned in
+    Cutup(Cutup),
+    /// Take game folders dropped into the library's inbox as they come
+    Watch(Watch),
+}
+
+/// `scan`.
+#[derive(Debug, Args)]
+pub struct Scan {
+    /// The camera's files or folders; a camera may be many files
+    #[arg(required = true, value_name = "FILM")]
+    pub films: Vec<PathBuf>,
+    /// From where the camera looks: sideline or end-zone
+    #[arg(long, value_name = "ANGLE", default_value = "unknown")]
+    pub angle: String,
+}
+
+/// `cut`.
+#[derive(Debug, Args)]
+pub struct Cut {
+    /// The game's name
+    #[arg(long, value_name = "NAME")]
+    pub game: String,
+    /// Day of the game, 2026-09-11
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<String>,
+    /// Home team
+    #[arg(long, value_name = "TEAM")]
+    pub home: Option<String>,
+    /// Away team
+    #[arg(long, value_name = "TEAM")]
+    pub away: Option<String>,
+    /// Film of the sideline (wide) camera: files or folders
+    #[arg(long, num_args = 1.., value_name = "FILM")]
+    pub sideline: Vec<PathBuf>,
+    /// Film of the end-zone (tight) camera: files or folders
+    #[arg(long, num_args = 1.., value_name = "FILM")]
+    pub end_zone: Vec<PathBuf>,
+    /// Film of another camera: its name, then files or folders; may be given again
+    #[arg(long, num_args = 2.., value_names = ["NAME", "FILM"], action = clap::ArgAction::Append)]
+    pub camera: Vec<PathBuf>,
+    /// The tag sheet (CSV or TSV, as typed)
+    #[arg(long, value_name = "SHEET")]
+    pub sheet: Option<PathBuf>,
+    /// Seconds by which the sheet's times run late, where the fitted value is wrong
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
+    pub offset: Option<f64>,
+    /// Take a film that has changed under the same name in place of the old one
+    #[arg(long)]
+    pub replace: bool,
+    /// Find and match, print what would be cut, write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// `plays`.
+#[derive(Debug, Args)]
+pub struct Plays {
+    /// Such as: third and short vs one-high
+    #[arg(value_name = "PHRASE")]
+    pub phrase: Vec<String>,
+}
+
+/// `stills`.
+#[derive(Debug, Args)]
+pub struct Stills {
+    /// Which plays; all of them without a phrase
+    #[arg(value_name = "PHRASE")]
+    pub phrase: Vec<String>,
+    /// The picture to write (PNG); further pages get -2, -3 ... before the ending
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+}
+
+/// `cutup`.
+#[derive(Debug, Args)]
+pub struct Cutup {
+    /// Which plays: third and short vs one-high
+    #[arg(required = true, value_name = "PHRASE")]
+    pub phrase: Vec<String>,
+    /// The reel to write (MP4)
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Only this angle: sideline or end-zone [default: all, sideline first]
+    #[arg(long, value_name = "ANGLE")]
+    pub angle: Option<String>,
+    /// Leave the sound out: press-box microphones record the staff
+    #[arg(long)]
+    pub mute: bool,
+    /// Also take plays whose row of the sheet is in doubt
+    #[arg(long)]
+    pub with_doubtful: bool,
+    /// Print what would be in the reel, write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// `watch`.
+#[derive(Debug, Args)]
+pub struct Watch {
+    /// Do one round: take what lies in the inbox, then stop
+    #[arg(long)]
+    pub once: bool,
+    /// Seconds a game folder must stay unchanged before it is taken
+    #[arg(long, value_name = "SECONDS", default_value_t = 20)]
+    pub settle: u64,
+}
