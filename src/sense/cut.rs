@@ -98,7 +98,7 @@ impl Block {
     }
 
     fn sum(&self) -> f32 {
-        self.0.iter().flatten().sum()
+        self.fold(&Self([[0.0; CELL]; CELL]), |d| d)
     }
 
     fn fold(&self, other: &Self, term: impl Fn(f32) -> f32) -> f32 {

@@ -60,19 +60,22 @@ impl Pyramid {
 
 fn smoothed(luma: &[u8]) -> Plane {
     let mut out = Plane::zeros(WIDTH, HEIGHT);
-    let mut sums = [0u16; WIDTH];
+    let mut sums = [0f32; WIDTH];
     for y in 0..HEIGHT {
         let (up, down) = (y.saturating_sub(1), (y + 1).min(HEIGHT - 1));
         let rows = (&luma[up * WIDTH..][..WIDTH], &luma[y * WIDTH..][..WIDTH], &luma[down * WIDTH..][..WIDTH]);
-        for x in 0..WIDTH {
-            sums[x] = u16::from(rows.0[x]) + 2 * u16::from(rows.1[x]) + u16::from(rows.2[x]);
+        // Floats, as whole numbers would be checked for overflow one by one.
+        for (((t, a), b), c) in sums.iter_mut().zip(rows.0).zip(rows.1).zip(rows.2) {
+            *t = f32::from(*a) + 2.0 * f32::from(*b) + f32::from(*c);
         }
         let line = &mut out.data[y * WIDTH..(y + 1) * WIDTH];
-        for x in 1..WIDTH - 1 {
-            line[x] = f32::from(sums[x - 1] + 2 * sums[x] + sums[x + 1]) / 16.0;
+        for ((t, a), (b, c)) in
+            line[1..].iter_mut().zip(&sums[..WIDTH - 2]).zip(sums[1..WIDTH - 1].iter().zip(&sums[2..]))
+        {
+            *t = (a + 2.0 * b + c) * (1.0 / 16.0);
         }
-        line[0] = f32::from(3 * sums[0] + sums[1]) / 16.0;
-        line[WIDTH - 1] = f32::from(3 * sums[WIDTH - 1] + sums[WIDTH - 2]) / 16.0;
+        line[0] = (3.0 * sums[0] + sums[1]) / 16.0;
+        line[WIDTH - 1] = (3.0 * sums[WIDTH - 1] + sums[WIDTH - 2]) / 16.0;
     }
     out
 }

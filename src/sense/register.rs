@@ -123,7 +123,7 @@ impl Registrar {
             for value in expected.iter_mut() {
                 *value = state.gain * *value + state.bias;
             }
-            count += covered.iter().sum::<f32>();
+            count += dot(covered, &ONES[..WIDTH]);
             for ((e, t), c) in expected.iter().zip(target.row(y)).zip(covered.iter()).step_by(Histogram::STEP) {
                 histogram.add(e - t, *c);
             }
@@ -172,23 +172,29 @@ impl Registrar {
             let at = y * target.width..(y + 1) * target.width;
             self.warp.row(plane, map, y, 2, &mut expected[at.clone()], &mut covered[at]);
         }
-        let mut sum = 0.0;
-        let mut count = 0.0;
-        for ((e, t), c) in expected.iter().zip(&target.data).zip(covered.iter()) {
-            sum += (e - t) * c;
-            count += c;
+        let mut sums = [0f32; LANES];
+        let mut counts = [0f32; LANES];
+        let lanes = || {
+            expected.chunks_exact(LANES).zip(target.data.chunks_exact(LANES)).zip(covered.chunks_exact(LANES))
+        };
+        for ((e, t), c) in lanes() {
+            for k in 0..LANES {
+                sums[k] += (e[k] - t[k]) * c[k];
+                counts[k] += c[k];
+            }
         }
+        let count: f32 = counts.iter().sum();
         if count < 0.4 * n as f32 {
             return CLIP;
         }
-        let mean = sum / count;
-        let clipped: f32 = expected
-            .iter()
-            .zip(&target.data)
-            .zip(covered.iter())
-            .map(|((e, t), c)| (e - t - mean).abs().min(CLIP) * c)
-            .sum();
-        clipped / count
+        let mean = sums.iter().sum::<f32>() / count;
+        let mut clipped = [0f32; LANES];
+        for ((e, t), c) in lanes() {
+            for k in 0..LANES {
+                clipped[k] += (e[k] - t[k] - mean).abs().min(CLIP) * c[k];
+            }
+        }
+        clipped.iter().sum::<f32>() / count
     }
 
     /// One Gauss-Newton step on one level: the new state, and how far a corner moved (normalized units).
@@ -300,8 +306,8 @@ impl Warp {
         let (right, bottom) = ((w - 1) as f32, (plane.height - 1) as f32);
         let back = 1.0 / scale;
         let (us, vs, ats) = (&mut self.u[..w], &mut self.v[..w], &mut self.at[..w]);
-        for (x, (u, v)) in us.iter_mut().zip(vs.iter_mut()).enumerate() {
-            let nx = (x as i32 as f32 + 0.5) * scale - 1.0;
+        for ((u, v), x) in us.iter_mut().zip(vs.iter_mut()).zip(&RAMP[..w]) {
+            let nx = (x + 0.5) * scale - 1.0;
             let over = back / (m[2][0] * nx + c);
             *u = (m[0][0] * nx + a) * over + back - 0.5;
             *v = (m[1][0] * nx + b) * over + back * tall - 0.5;
@@ -334,6 +340,20 @@ impl Warp {
 /// Adding and subtracting this rounds a small float to a whole number in its lowest bits, eight at a time; the
 /// language's own conversion saturates, one at a time.
 const WHOLE: f32 = 12_582_912.0;
+
+/// For a sum in lanes.
+static ONES: [f32; WIDTH] = [1.0; WIDTH];
+
+/// Column numbers as floats, so that loops over a row are done eight at a time.
+static RAMP: [f32; WIDTH] = {
+    let mut out = [0.0; WIDTH];
+    let mut k = 0;
+    while k < WIDTH {
+        out[k] = k as f32;
+        k += 1;
+    }
+    out
+};
 
 const PARAMS: usize = 10;
 const LANES: usize = 8;
@@ -402,15 +422,26 @@ impl BatchRow<'_> {
         }
         let (c0, c1, c3, c4) = (&mut c0[at.clone()], &mut c1[at.clone()], &mut c3[at.clone()], &mut c4[at.clone()]);
         let (c6, c7) = (&mut c6[at.clone()], &mut c7[at.clone()]);
-        for k in 0..n {
-            let nx = (k as i32 as f32 + 1.5) * scale - 1.0;
-            let g = gx[k] * nx + gy[k] * ny;
-            c0[k] = gx[k] * nx;
-            c1[k] = gx[k] * ny;
-            c3[k] = gy[k] * nx;
-            c4[k] = gy[k] * ny;
-            c6[k] = -g * nx;
-            c7[k] = -g * ny;
+        for ((a, b), g) in c0.iter_mut().zip(c1.iter_mut()).zip(gx.iter()) {
+            *a = *g;
+            *b = g * ny;
+        }
+        for ((a, b), g) in c3.iter_mut().zip(c4.iter_mut()).zip(gy.iter()) {
+            *a = *g;
+            *b = g * ny;
+        }
+        for ((a, b), x) in c0.iter_mut().zip(c3.iter_mut()).zip(&RAMP[1..=n]) {
+            let nx = (x + 0.5) * scale - 1.0;
+            *a *= nx;
+            *b *= nx;
+        }
+        for (((a, b), (p, q)), x) in
+            c6.iter_mut().zip(c7.iter_mut()).zip(c0.iter().zip(c4.iter())).zip(&RAMP[1..=n])
+        {
+            let nx = (x + 0.5) * scale - 1.0;
+            let g = p + q;
+            *a = -g * nx;
+            *b = -g * ny;
         }
         // Scaled so that all columns are of one order.
         for (c, v) in c8[at.clone()].iter_mut().zip(&line[1..]) {

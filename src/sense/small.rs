@@ -31,6 +31,9 @@ pub struct Small {
     pub cr: Vec<u8>,
 }
 
+// Sums here cannot overflow (255 times the weights' sum); they wrap because a check for each of them, as the dev profile
+// makes, would keep the compiler from doing them sixteen at a time.
+
 /// Makes pictures small; keeps its tables between pictures of one size.
 #[derive(Debug, Default)]
 pub struct Shrinker {
@@ -114,14 +117,17 @@ impl Shrinker {
         for (tap, line) in self.down.iter().zip(out.chunks_exact_mut(WIDTH)) {
             self.row.fill(0);
             for (k, &weight) in tap.weights.iter().enumerate() {
-                let Some(source) = plane.get((tap.first + k) * stride..) else { break };
+                let from = (tap.first + k) * stride;
+                let Some(source) = plane.get(from..from + size.0) else { break };
                 for (sum, &sample) in self.row.iter_mut().zip(source) {
-                    *sum += u32::from(sample) * weight;
+                    *sum = sum.wrapping_add(u32::from(sample).wrapping_mul(weight));
                 }
             }
             for (tap, target) in self.across.iter().zip(line) {
-                let sum: u32 = tap.weights.iter().zip(&self.row[tap.first..]).map(|(&a, &b)| a * b).sum();
-                *target = ((sum + (1 << (2 * WEIGHT_BITS - 1))) >> (2 * WEIGHT_BITS)) as u8;
+                let half = 1 << (2 * WEIGHT_BITS - 1);
+                let terms = tap.weights.iter().zip(&self.row[tap.first..]);
+                let sum = terms.fold(half, |sum: u32, (&a, &b)| sum.wrapping_add(a.wrapping_mul(b)));
+                *target = (sum >> (2 * WEIGHT_BITS)) as u8;
             }
         }
     }
@@ -133,15 +139,15 @@ fn whole_factor<const N: usize>(plane: &[u8], w: usize, stride: usize, out: &mut
     for (j, line) in out.chunks_exact_mut(WIDTH).enumerate() {
         sums.fill(0);
         for k in 0..N {
-            let Some(source) = plane.get((j * N + k) * stride..) else { break };
+            let Some(source) = plane.get((j * N + k) * stride..(j * N + k) * stride + w) else { break };
             for (sum, &sample) in sums.iter_mut().zip(source) {
-                *sum += u16::from(sample);
+                *sum = sum.wrapping_add(u16::from(sample));
             }
         }
         let area = (N * N) as u32;
         for (target, block) in line.iter_mut().zip(sums.chunks_exact(N)) {
-            let sum: u32 = block.iter().map(|&s| u32::from(s)).sum();
-            *target = ((sum + area / 2) / area) as u8;
+            let sum = block.iter().fold(area / 2, |sum, &s| sum.wrapping_add(u32::from(s)));
+            *target = (sum / area) as u8;
         }
     }
 }
