@@ -24,7 +24,7 @@ pub struct Beliefs {
 
 /// Is there a play at all?
 pub const WHETHER: Beliefs = Beliefs {
-    weights: [0.10, 0.15, 0.30],
+    weights: [0.20, 0.05, 0.30],
     pan_floor: -0.4,
     entry: 3.0,
     entry_offset: 0.5,

@@ -61,7 +61,7 @@ pub fn snap(track: &Track) -> Option<SnapFound> {
 
 fn place(track: &Track, contrast: &[f64], first: usize, last: usize) -> Option<usize> {
     let plain = (first..last).max_by(|&a, &b| contrast[a].total_cmp(&contrast[b]))?;
-    match decode::decode(track, &decode::WHERE) {
+    match decode::decode(track, &decode::WHETHER) {
         Some(Decoded { snap, .. }) => {
             // The decoder says which rise; the contrast near it says where the rise is.
             let near = (snap.saturating_sub(8).max(first))..(snap + 8).min(last);

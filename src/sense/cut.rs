@@ -173,16 +173,14 @@ impl<'a> CutTest<'a> {
             }
             most = most.max(self.between(t - 1 + k, t + k));
         }
-        if std::env::var_os("DEBUG_CUT").is_some() { let v=(self.between(t-1,t+1),self.between(t-1,t+2),self.between(t-1,t+3)); eprintln!("S({}) {:.1} most {most:.1} ratio {:.2} veto {v:.1?}",self.frames[t].frame,own,own/(most+3.0)); }
         if own / (most + NEIGHBOR_FLOOR) < STANDS_OUT {
             return false;
         }
-        // A flash passes and the picture before it goes on. One lag alone would kill real cuts by chance.
-        !(1..=2).any(|k| {
-            t + k + 1 < self.frames.len()
-                && self.between(t - 1, t + k) < FLASH * own
-                && self.between(t - 1, t + k + 1) < FLASH * own
-        })
+        // A flash passes, and the pictures before it and after it go on. One pair alone would kill real cuts by chance.
+        let mut goes_on = |a: usize, b: usize| b < self.frames.len() && self.between(a, b) < FLASH * own;
+        let flash_begins = (1..=2).any(|k| goes_on(t - 1, t + k) && goes_on(t - 1, t + k + 1));
+        let flash_ends = (1..=2).any(|k| t >= k + 2 && goes_on(t - 1 - k, t) && goes_on(t - 2 - k, t));
+        !flash_begins && !flash_ends
     }
 
     /// Whether the pair of a motion sample may hold a cut.

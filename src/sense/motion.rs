@@ -130,8 +130,9 @@ fn speeds(later: &Plane, expected: &Plane, covered: &[f32], sigma: f32) -> Vec<f
                 let k = cx * CELL..(cx + 1) * CELL;
                 let (t, e, c, s) = (&line[k.clone()], &warped[k.clone()], &inside[k.clone()], &square[k]);
                 for l in 0..CELL {
+                    let g = s[l].sqrt();
                     let d = ((e[l] - t[l]).abs() - noise).max(0.0) * c[l];
-                    over[cx][l] += d * s[l].sqrt();
+                    over[cx][l] += d * g;
                     under[cx][l] += s[l] * c[l];
                 }
             }

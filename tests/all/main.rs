@@ -7,3 +7,4 @@ mod marks;
 
 mod films;
 mod marked;
+mod real_cuts;
