@@ -2,6 +2,7 @@
 //! phrase with one reel. This page is the map of its rooms; DEVELOPERS.md tells how they fit together.
 
 pub mod base;
+pub mod cli;
 pub mod cut;
 pub mod film;
 pub mod filter;

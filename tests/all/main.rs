@@ -9,4 +9,6 @@ mod clips;
 mod films;
 mod hard_films;
 mod marked;
+mod real_cuts;
 mod sounds;
+mod strip;
