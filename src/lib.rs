@@ -3,3 +3,4 @@
 
 pub mod base;
 pub mod film;
+pub mod paint;

@@ -1,1 +1,3 @@
 //! End-to-end and cross-room tests.
+
+mod strip;
