@@ -1,4 +1,5 @@
 //! The strip over a made picture of turf, kept to be looked at, and read by an outside eye: tesseract.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -109,7 +110,7 @@ fn strips_are_drawn_at_every_common_size() {
 }
 
 /// The smallest common picture, read by tesseract (Debian `tesseract-ocr`) from the strip's rows at three times the
-/// size. The white-on-ink words only: the numeral on its plate is dark on orange and is read from its own crop.
+/// size.
 #[test]
 fn an_outside_reader_reads_the_strip_at_640_by_360() {
     let picture = painted(&third_and_two(), 640, 360);
@@ -120,8 +121,9 @@ fn an_outside_reader_reads_the_strip_at_640_by_360() {
         .output()
         .expect("tesseract is needed by this test: apt-get install tesseract-ocr");
     assert!(read.status.success(), "{}", String::from_utf8_lossy(&read.stderr));
-    let words = String::from_utf8_lossy(&read.stdout).replace(['\n', '|'], " ");
-    for want in ["and 2", "opp 34", "trips right", "one-high", "Q2 4:31", "play 47"] {
-        assert!(words.contains(want), "{want} is not read in: {words}");
+    // The reader sees the narrow typeface's spaces or does not: letters are what is compared.
+    let words: String = String::from_utf8_lossy(&read.stdout).split_whitespace().collect();
+    for want in ["3 and 2", "opp 34", "trips right", "one-high", "Q2 4:31", "play 47"] {
+        assert!(words.contains(&want.replace(' ', "")), "{want} is not read in: {words}");
     }
 }
