@@ -109,8 +109,3 @@ pub fn strong(text: impl std::fmt::Display) -> String {
 pub fn dim(text: impl std::fmt::Display) -> String {
     color(&text.to_string(), "2", std::io::stdout().is_terminal())
 }
-
-/// A phrase or command that can be pasted back: cyan.
-pub fn paste(text: impl std::fmt::Display) -> String {
-    color(&text.to_string(), "36", std::io::stdout().is_terminal())
-}

@@ -7,10 +7,17 @@ use serde_json::{Value, json};
 use super::args::{Common, Scan};
 use super::output::{self, Outcome};
 use super::progress::Chain;
-use super::{shelf, wire};
+use super::wire;
 use crate::base::{Error, FrameNo, Result};
 use crate::film::{Angle, Film, Play, Sighting};
-use crate::jobs::{CameraScan, scan};
+use crate::plays::{self, Found};
+use crate::sense;
+
+/// A camera's film with what was found in it.
+struct CameraScan {
+    film: Film,
+    found: Found,
+}
 
 /// Runs it.
 pub fn run(common: &Common, args: &Scan, chain: &Chain) -> Result<Outcome> {
@@ -18,9 +25,13 @@ pub fn run(common: &Common, args: &Scan, chain: &Chain) -> Result<Outcome> {
     if angle == Angle::Unknown && args.angle != "unknown" {
         return Err(Error::refused("no such angle", &args.angle, "say --angle sideline or --angle end-zone"));
     }
-    let settings = shelf::settings(None)?;
     let begun = Instant::now();
-    let found = wire::with_tools(chain, |tools| scan(tools, &args.films, angle, &settings, None))?;
+    let found = wire::with_reader(|reader| {
+        let film = reader.read(&args.films, chain)?;
+        let series = sense::measure(reader, &film, chain)?;
+        let found = plays::find(&series, &film, angle, &plays::Settings::default());
+        Ok(CameraScan { film, found })
+    })?;
     let seconds = begun.elapsed().as_secs_f64();
     chain.end();
     found.film.problems.iter().for_each(|p| eprintln!("{}: {}: {}", output::check_word(), p.place, p.what));

@@ -10,5 +10,6 @@ mod films;
 mod hard_films;
 mod marked;
 mod real_cuts;
+mod scan;
 mod sounds;
 mod strip;
