@@ -130,8 +130,8 @@ impl Range {
 
 /// The share of the yards to gain, in percent, that makes a play a success on each down.
 ///
-/// The default is 40, 60 and 100 % **[Carroll, Palmer, Thorn, *The Hidden Game of Football*, 1988; from memory]**;
-/// 50, 70 and 100 % is also in use **[practice]**.
+/// The default is 40, 60 and 100 % (Carroll, Palmer, Thorn, *The Hidden Game of Football*, 1988; from memory);
+/// 50, 70 and 100 % is also in use (practice).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct SuccessShares {
     /// First down.

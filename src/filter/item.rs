@@ -141,6 +141,7 @@ impl Parser<'_> {
                 self.spots(start)
             }
             Reading::Success => spoken(self, Filter::Success(self.dictionary.shares())),
+            Reading::Failure => spoken(self, Filter::Success(self.dictionary.shares()).opposite()),
             Reading::Goal => spoken(self, Filter::GoalToGo),
             Reading::Inches => spoken(self, Filter::ToGain(Range::exactly(1))),
             Reading::All => spoken(self, Filter::All),
@@ -148,7 +149,10 @@ impl Parser<'_> {
                 self.skip_equal();
                 let plural = self.phrase[self.span_from(start)].to_lowercase() == "plays";
                 match self.label() {
-                    Some(label) => Ok(Item::new(Filter::Label(label), false, self.span_from(start))),
+                    Some(label) => {
+                        self.refuse_label_range(&label)?;
+                        Ok(Item::new(Filter::Label(label), false, self.span_from(start)))
+                    }
                     None if plural => spoken(self, Filter::All),
                     None => Err(self.error(self.here(), "a play's label has to stand here", "write \"play 17\"")),
                 }
@@ -387,10 +391,10 @@ impl Parser<'_> {
         first.span.start..end
     }
 
-    /// `=`, `is` or nothing; `!=` is to be denied.
+    /// `=`, `:`, `is` or nothing; `!=` is to be denied.
     fn skip_equality(&mut self) -> bool {
         match self.tokens.get(self.at).map(|t| (&t.kind, t.piece())) {
-            Some((Kind::Compare(Compare::Equal), _) | (_, "is")) => {
+            Some((Kind::Compare(Compare::Equal) | Kind::Colon, _) | (_, "is")) => {
                 self.at += 1;
                 false
             }
@@ -412,6 +416,10 @@ impl Parser<'_> {
     fn unknown(&self) -> PhraseError {
         let here = self.glued(self.at);
         let text = &self.phrase[here.clone()];
+        if self.tokens.get(self.at + 1).is_some_and(|t| t.kind == Kind::Colon) {
+            let what = "a time of the clock has to follow its name";
+            return self.error(here, what, "write \"clock <= 2:00\" or \"clock 2:00-4:00\"");
+        }
         if text.chars().all(|c| c.is_ascii_digit() || c == '-') {
             return self.error(
                 here.clone(),

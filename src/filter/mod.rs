@@ -18,8 +18,8 @@
 //!            | 3 "&" distance                                    a bare down, before a distance
 //!            | range                                             a distance, behind a down
 //!            | "goal" | "inches"
-//!            | situation | word [field] | "success" | "all"
-//!            | word-field ["=" | "is" | "!="] word               motion, shift, rotation alone: any
+//!            | situation | word [field] | "success" | "unsuccessful" | "all"
+//!            | word-field ["=" | ":" | "is" | "!="] word         motion, shift, rotation alone: any
 //!            | number-field [comparison] range                   down, distance, quarter, gain
 //!            | ["ball on"] spot ["-" spot]                       own 20-40, opp 20-1, own 40 to opp 40, -35, +20
 //!            | "clock" [comparison] time ["-" time]
@@ -28,7 +28,8 @@
 //!            | "game" text | ("play" | "label") 17a
 //!            | ["tag"] own-column ["=" | "!="] text
 //! range      = 7 | 7+ | "7 or more" | "7 or less" | 4-6 | "4 to 6", with or without "yards"
-//! comparison = "=" | "!=" | "<" | "<=" | ">" | ">=" | "under" | "over" | "at least" | "at most"
+//! comparison = "=" | "!=" | "<" | "<=" | ">" | ">=" | "under" | "over" | "less than" | "more than"
+//!            | "at least" | "at most"
 //! text       = one word, or several in quotes
 //! ```
 //!

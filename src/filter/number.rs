@@ -24,6 +24,7 @@ impl Parser<'_> {
             && word_end <= start + 1
             && let Some(label) = self.label()
         {
+            self.refuse_label_range(&label)?;
             return Ok(Some(Item::new(Filter::Label(label), true, self.span_from(start))));
         }
         if !self.digits(start) {
@@ -106,6 +107,8 @@ impl Parser<'_> {
 
     /// The rest of a condition on a number, after the field's name.
     pub fn number_condition(&mut self, field: Field, start: usize) -> Parsed<Item> {
+        let colon = self.tokens.get(self.at).is_some_and(|t| t.kind == Kind::Colon);
+        self.at += usize::from(colon);
         let written = self.comparison();
         let compare_span = self.here();
         let Some(range) = self.range()? else {
@@ -170,6 +173,8 @@ impl Parser<'_> {
                 ("over" | "above", _) => (Compare::Above, 1),
                 ("at", "least") => (Compare::AtLeast, 2),
                 ("at", "most") => (Compare::AtMost, 2),
+                ("more", "than") => (Compare::Above, 2),
+                ("less", "than") => (Compare::Below, 2),
                 _ => return None,
             },
         };
@@ -316,6 +321,18 @@ impl Parser<'_> {
         }
         let span = if self.at > start { self.span_from(start) } else { self.here() };
         Err(self.error(span, "a time has to stand here", "write it as \"clock <= 2:00\" or \"clock 2:00-4:00\""))
+    }
+
+    /// A dash and a number behind a label: plays have labels, whose order only the film knows.
+    pub fn refuse_label_range(&self, label: &str) -> Parsed<()> {
+        if self.tokens.get(self.at).is_some_and(|t| t.kind == Kind::Dash) && self.digits(self.at + 1) {
+            return Err(self.error(
+                self.here(),
+                "labels are names and have no ranges",
+                format!("write each: \"play {label}, {}\"", self.tokens.get(self.at + 1).map_or("", |t| t.piece())),
+            ));
+        }
+        Ok(())
     }
 
     /// A label, `17` or `17a`, without the zeros of file names; or any in quotes.

@@ -72,6 +72,7 @@ impl<'a> Parser<'a> {
         }
         let mut parser = Self { phrase, dictionary, within, tokens, at: 0, depth: 0 };
         let filter = parser.phrase()?;
+        parser.skip_marks();
         if parser.at < parser.tokens.len() {
             let span = parser.here();
             return Err(parser.error(span, "this parenthesis closes none", "take it out, or open it with ("));

@@ -101,6 +101,10 @@ pub(super) fn tokens(phrase: &str) -> Result<Vec<Token>, Span<usize>> {
             ':' => Kind::Colon,
             '(' => Kind::Open,
             ')' => Kind::Close,
+            '=' if rest.next_if(|(_, next)| *next == '>').is_some() => {
+                end += 1;
+                Kind::Compare(Compare::AtLeast)
+            }
             '=' => {
                 eat_equals(&mut rest);
                 Kind::Compare(Compare::Equal)
@@ -136,6 +140,7 @@ mod tests {
     #[test]
     fn cuts_at_signs_and_spaces() {
         assert_eq!(shown("3rd&7+,gain>=-3 (Q4)"), ["3rd", "&", "7", "+", ",", "gain", ">=", "-", "3", "(", "Q4", ")"]);
+        assert_eq!(shown("gain=>3 a==b !=<"), ["gain", "=>", "3", "a", "==", "b", "!=", "<"]);
         assert_eq!(shown("clock 2:00\u{a0}vs. d\u{2019}s"), ["clock", "2", ":", "00", "vs", ".", "d\u{2019}s"]);
         assert!(shown(" \t\n").is_empty());
     }

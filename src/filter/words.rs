@@ -70,6 +70,8 @@ pub(super) enum Reading {
     Side { own: bool },
     /// "success".
     Success,
+    /// "unsuccessful".
+    Failure,
     /// "all", "every".
     All,
     /// "goal", as a distance.
@@ -118,6 +120,7 @@ impl<'a> Dictionary<'a> {
             (&["own"] as &[&str], Reading::Side { own: true }),
             (&["opp", "opponent", "opponents"], Reading::Side { own: false }),
             (&["success", "successful", "successes"], Reading::Success),
+            (&["unsuccessful", "failure", "failures"], Reading::Failure),
             (&["all", "every", "all plays", "every play"], Reading::All),
             (&["goal", "g"], Reading::Goal),
             (&["inches"], Reading::Inches),
@@ -189,7 +192,19 @@ impl<'a> Dictionary<'a> {
             };
             (spelling.as_str(), shown.as_str())
         });
-        nearest_of(text, offered)
+        let mut near = nearest_of(text, offered);
+        // Two spellings of one thing are one offer.
+        let meaning = |shown: &str| self.readings(&fold(shown));
+        let mut index = 1;
+        while index < near.len() {
+            let twin = near[..index].iter().any(|(_, earlier)| meaning(earlier) == meaning(&near[index].1));
+            if twin {
+                near.remove(index);
+            } else {
+                index += 1;
+            }
+        }
+        near
     }
 
     /// The nearest spellings among one field's.
