@@ -37,9 +37,7 @@ pub fn print(text: &str) -> Result<(), Error> {
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(cause) if cause.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-        Err(cause) => {
-            Err(Error::failed("cannot print the result", "", "check where the output goes").because(cause))
-        }
+        Err(cause) => Err(Error::failed("cannot print the result", "", "check where the output goes").because(cause)),
         Ok(()) => Ok(()),
     }
 }

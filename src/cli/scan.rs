@@ -99,7 +99,12 @@ fn table(scan: &CameraScan) -> String {
         if film.variable() { " (varying)" } else { "" },
         clock(film.seconds()),
     );
-    let _ = writeln!(out, "{} shots, {} plays\n", output::strong(scan.found.shots.len()), output::strong(scan.found.plays.len()));
+    let _ = writeln!(
+        out,
+        "{} shots, {} plays\n",
+        output::strong(scan.found.shots.len()),
+        output::strong(scan.found.plays.len())
+    );
     let _ = writeln!(out, "{}", output::dim("shot  frames            kind           snap     sure   whistle  sure"));
     for (i, shot) in scan.found.shots.iter().enumerate() {
         let play = scan.found.plays.iter().find(|p| p.shot == i);
@@ -109,7 +114,10 @@ fn table(scan: &CameraScan) -> String {
         };
         let kind = serde_json::to_value(shot.kind).ok().and_then(|v| v.as_str().map(String::from)).unwrap_or_default();
         let (snap, whistle) = play.map_or((at(None), at(None)), |p| (at(p.snap), at(p.whistle)));
-        let doubt = play.and_then(|p| p.doubt.as_ref()).map(|d| format!("  {}: {d}", output::check_word_out())).unwrap_or_default();
+        let doubt = play
+            .and_then(|p| p.doubt.as_ref())
+            .map(|d| format!("  {}: {d}", output::check_word_out()))
+            .unwrap_or_default();
         let frames = format!("{}-{}", shot.span.start, shot.span.end.0.saturating_sub(1));
         let _ = writeln!(out, "{:>4}  {frames:<16}  {kind:<10} {snap}  {whistle}{doubt}", i + 1);
     }

@@ -64,7 +64,9 @@ fn bench() -> Result<bool, Failure> {
         scans.push(scan(&media, game)?);
     }
     let threshold = best_threshold(scans.iter().map(|s| &s[0]));
-    println!("one best threshold on camera-compensated motion: {threshold:.3} of sideline snaps; at most {THRESHOLD_LIMIT}");
+    println!(
+        "one best threshold on camera-compensated motion: {threshold:.3} of sideline snaps; at most {THRESHOLD_LIMIT}"
+    );
     if !words.contains("pool: HARD") || threshold > THRESHOLD_LIMIT {
         println!("the pool is not hard: the run is void");
         return Ok(false);
