@@ -377,6 +377,38 @@ fn a_reel_too_large_for_phones_is_refused_and_slow_presets_stay_within_level() {
     assert_eq!(told["codec_tag_string"], "avc1");
 }
 
+#[test]
+fn the_same_work_gives_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    let film = read(&source());
+    let media = Media::new().unwrap();
+    let mut all = Vec::new();
+    for name in ["one.mp4", "two.mp4"] {
+        let (clip, reel) = (folder.path().join(format!("clip-{name}")), folder.path().join(format!("reel-{name}")));
+        media.carry_out(&film, &plans(&film, &[(17, 75)]), std::slice::from_ref(&clip), &mut |_| Ok(())).unwrap();
+        let spec = ClipSpec {
+            width: 320,
+            height: 180,
+            rate: Rate { num: 30, den: 1 },
+            channels: 1,
+            preset: "veryfast".into(),
+            crf: 23,
+            title: "third and short".into(),
+            chapters: vec![(0.0, 1.0, "one".into())],
+        };
+        let mut sink = media.create(&reel, &spec).unwrap();
+        let mut frames = media.frames(&film, downbox::film::Decode::Exact, 2).unwrap();
+        while let Some(view) = frames.next_frame().unwrap() {
+            sink.picture(&view).unwrap();
+            sink.sound(&[0.1; 1600]).unwrap();
+        }
+        sink.finish().unwrap();
+        all.push((std::fs::read(clip).unwrap(), std::fs::read(reel).unwrap()));
+    }
+    assert!(all[0].0 == all[1].0, "two clips of the same frames differ");
+    assert!(all[0].1 == all[1].1, "two reels of the same pictures differ");
+}
+
 /// A real full disk: a file system of 1 MB in memory.
 #[test]
 fn a_full_disk_is_named_and_leaves_nothing() {
