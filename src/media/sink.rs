@@ -57,6 +57,7 @@ impl Sink {
                 crf: spec.crf,
                 gop: (2.0 * spec.rate.hz()).round() as u32,
                 set_id: None,
+                reorder: 1,
                 level: Some(level),
                 upper_first: None,
             },

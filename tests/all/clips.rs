@@ -409,6 +409,26 @@ fn the_same_work_gives_the_same_bytes() {
     assert!(all[0].1 == all[1].1, "two reels of the same pictures differ");
 }
 
+/// A head with B-frames before copied frames without them (or the other way about) costs a strict decoder a frame at
+/// the joint: seen with OpenH264 in GStreamer, which gives 58 of 58 frames to the bit since the depths agree, 57 before.
+#[test]
+fn frames_encoded_anew_are_no_more_reordered_than_the_films() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("plain.mp4");
+    remade(&source(), &path, &[], &["-c:v", "libx264", "-preset", "veryfast", "-bf", "0", "-g", "30", "-c:a", "copy"]);
+    let film = read(&path);
+    let clip = &cut(&film, &[(7, 65)], folder.path())[0];
+    check(&film, clip, 7, true);
+    let args = ["-v", "error", "-select_streams", "v", "-show_entries", "packet=pts,dts", "-of", "csv=p=0"];
+    let text = run("ffprobe", &[&args[..], &[clip.1.to_str().unwrap()]].concat());
+    let text = String::from_utf8(text).unwrap();
+    assert_eq!(text.lines().count(), 58);
+    for line in text.lines() {
+        let (pts, dts) = line.trim_end_matches(',').split_once(',').unwrap();
+        assert_eq!(pts, dts, "a frame is decoded before one shown earlier");
+    }
+}
+
 /// A real full disk: a file system of 1 MB in memory.
 #[test]
 fn a_full_disk_is_named_and_leaves_nothing() {
