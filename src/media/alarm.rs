@@ -51,12 +51,22 @@ impl Alarm {
     }
 }
 
+/// What the library calls to log: the last parameter is a list of variable arguments, whose type differs from one
+/// machine to another and has no name in the binding.
+type Logger<Arguments> = unsafe extern "C" fn(*mut c_void, c_int, *const c_char, Arguments);
+
 /// Takes the library's log over: nothing is printed.
 pub fn listen() {
-    let heard: unsafe extern "C" fn(*mut c_void, c_int, *const c_char, *mut c_void) = hear;
-    // SAFETY: the last parameter is a list of variable arguments, whose type differs from one machine to another; it
-    // is passed as one pointer or in memory behind one, and is never looked at.
-    unsafe { ffi::av_log_set_callback(Some(std::mem::transmute::<*const (), _>(heard as *const ()))) };
+    set(ffi::av_log_set_callback);
+}
+
+fn set<Arguments>(with: unsafe extern "C" fn(Option<Logger<Arguments>>)) {
+    let heard: Logger<*mut c_void> = hear;
+    // SAFETY: the list of arguments is passed as one pointer, or in memory behind one, and is never looked at, so that
+    // both signatures are the same to the caller.
+    unsafe {
+        with(Some(std::mem::transmute::<Logger<*mut c_void>, Logger<Arguments>>(heard)));
+    }
 }
 
 /// Called by the library from any thread.

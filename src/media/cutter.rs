@@ -92,9 +92,9 @@ impl Cutter<'_> {
     /// What frames encoded anew look like: as much like the part's own as can be.
     pub fn spec(&self, part: &Part, parameters: &ff::codec::Parameters) -> VideoSpec {
         // SAFETY: the parameters are live; the binding shows none of these fields.
-        let (width, height, full) = unsafe {
+        let (width, height, depth, full) = unsafe {
             let p = parameters.as_ptr();
-            ((*p).width, (*p).height, (*p).color_range == ff::ffi::AVColorRange::AVCOL_RANGE_JPEG)
+            ((*p).width, (*p).height, (*p).video_delay, (*p).color_range == ff::ffi::AVColorRange::AVCOL_RANGE_JPEG)
         };
         VideoSpec {
             width: width.max(0) as u32,
@@ -107,6 +107,7 @@ impl Cutter<'_> {
             crf: self.media.crf,
             gop: (2.0 * part.rate.hz()).round().max(1.0) as u32,
             set_id: None,
+            reorder: depth.clamp(0, 2) as u8,
             level: None,
             upper_first: None,
         }

@@ -78,6 +78,10 @@ pub struct VideoSpec {
     pub gop: u32,
     /// Id of the parameter sets; `None` for the encoder's own.
     pub set_id: Option<u8>,
+    /// How many pictures may be decoded before one that is shown before them: 0 without B-frames, 1 with, 2 where
+    /// B-frames are references too. Frames joined to copied ones have the film's: a strict decoder (measured with
+    /// OpenH264) loses a frame at the joint where it changes.
+    pub reorder: u8,
     /// Level that must not be passed (`4.2`); reference frames are cut down to it. `None` for what comes out.
     pub level: Option<&'static str>,
     /// Rows are two fields: whether the upper one is first. `None` for whole frames.
@@ -121,7 +125,12 @@ impl VideoEncoder {
         video.set_time_base(spec.time_base);
         video.set_frame_rate(Some(ff::Rational(spec.rate.num as i32, spec.rate.den as i32)));
         video.set_gop(spec.gop);
-        video.set_max_b_frames(2);
+        let (b_frames, pyramid) = match spec.reorder {
+            0 => (0, "none"),
+            1 => (2, "none"),
+            _ => (3, "normal"),
+        };
+        video.set_max_b_frames(b_frames);
         video.set_aspect_ratio(ff::Rational(spec.aspect.num as i32, spec.aspect.den as i32));
         // SAFETY: the context is ours and not open; the library's values pass through as they are, which the binding's
         // own lists of names would not let them.
@@ -145,7 +154,7 @@ impl VideoEncoder {
         if let Some(level) = spec.level {
             options.set("level", level);
         }
-        let mut more = String::from("open-gop=0:b-pyramid=none");
+        let mut more = format!("open-gop=0:b-pyramid={pyramid}");
         if let Some(id) = spec.set_id {
             more.push_str(&format!(":sps-id={id}"));
         }

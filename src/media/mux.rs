@@ -34,7 +34,7 @@ impl Muxer {
             ff::format::output_as(&PathBuf::from(url), "mp4").map_err(|cause| failed("write the file", path, cause))?;
         // SAFETY: the context is ours and not begun; the binding has no setter. Bit-exact leaves out the names of
         // programs and times of making.
-        unsafe { (*output.as_mut_ptr()).flags |= ffi::AVFMT_FLAG_BITEXACT as i32 };
+        unsafe { (*output.as_mut_ptr()).flags |= ffi::AVFMT_FLAG_BITEXACT };
         if !title.is_empty() {
             let mut metadata = ff::Dictionary::new();
             metadata.set("title", title);

@@ -27,7 +27,7 @@ pub struct Sink {
 impl Sink {
     /// Starts the file.
     pub fn create(path: &Path, spec: &ClipSpec) -> Result<Self> {
-        if spec.width % 2 != 0 || spec.height % 2 != 0 || spec.width == 0 || spec.height == 0 {
+        if !spec.width.is_multiple_of(2) || !spec.height.is_multiple_of(2) || spec.width == 0 || spec.height == 0 {
             return Err(Error::refused(
                 format!("a reel of {}x{} cannot be encoded", spec.width, spec.height),
                 path.display(),
@@ -57,6 +57,7 @@ impl Sink {
                 crf: spec.crf,
                 gop: (2.0 * spec.rate.hz()).round() as u32,
                 set_id: None,
+                reorder: 1,
                 level: Some(level),
                 upper_first: None,
             },

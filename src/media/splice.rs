@@ -178,7 +178,6 @@ fn copy(
 /// The display matrix of a stream, as stored.
 fn display_matrix(demux: &Demux, stream: usize) -> Option<Vec<u8>> {
     let stream = demux.input.stream(stream)?;
-    let found =
-        stream.side_data().find(|s| s.kind() == ff::packet::side_data::Type::DisplayMatrix).map(|s| s.data().to_vec());
-    found
+    let mut all = stream.side_data();
+    all.find(|s| s.kind() == ff::packet::side_data::Type::DisplayMatrix).map(|s| s.data().to_vec())
 }

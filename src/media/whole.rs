@@ -73,6 +73,7 @@ impl Cutter<'_> {
                     time_base: base,
                     aspect,
                     upper_first,
+                    reorder: 1,
                     ..like.clone()
                 };
                 encoder = Some(VideoEncoder::open(&spec, path)?);

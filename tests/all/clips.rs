@@ -104,9 +104,7 @@ fn check(film: &Film, clip: &(ClipPlan, PathBuf), first: u32, copied: bool) {
     // Fast start: the index comes before the data.
     let at = |kind: &[u8]| bytes.windows(4).position(|w| w == kind).unwrap();
     assert!(at(b"moov") < at(b"mdat"), "{label}");
-    for (k, stretch) in read.problems.iter().enumerate() {
-        panic!("{label}: problem {k}: {stretch:?}");
-    }
+    assert_eq!(read.problems, vec![], "{label}");
 }
 
 fn source() -> PathBuf {
@@ -377,6 +375,58 @@ fn a_reel_too_large_for_phones_is_refused_and_slow_presets_stay_within_level() {
     assert_eq!(told["profile"], "High");
     assert_eq!(told["is_avc"], "true");
     assert_eq!(told["codec_tag_string"], "avc1");
+}
+
+#[test]
+fn the_same_work_gives_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    let film = read(&source());
+    let media = Media::new().unwrap();
+    let mut all = Vec::new();
+    for name in ["one.mp4", "two.mp4"] {
+        let (clip, reel) = (folder.path().join(format!("clip-{name}")), folder.path().join(format!("reel-{name}")));
+        media.carry_out(&film, &plans(&film, &[(17, 75)]), std::slice::from_ref(&clip), &mut |_| Ok(())).unwrap();
+        let spec = ClipSpec {
+            width: 320,
+            height: 180,
+            rate: Rate { num: 30, den: 1 },
+            channels: 1,
+            preset: "veryfast".into(),
+            crf: 23,
+            title: "third and short".into(),
+            chapters: vec![(0.0, 1.0, "one".into())],
+        };
+        let mut sink = media.create(&reel, &spec).unwrap();
+        let mut frames = media.frames(&film, downbox::film::Decode::Exact, 2).unwrap();
+        while let Some(view) = frames.next_frame().unwrap() {
+            sink.picture(&view).unwrap();
+            sink.sound(&[0.1; 1600]).unwrap();
+        }
+        sink.finish().unwrap();
+        all.push((std::fs::read(clip).unwrap(), std::fs::read(reel).unwrap()));
+    }
+    assert!(all[0].0 == all[1].0, "two clips of the same frames differ");
+    assert!(all[0].1 == all[1].1, "two reels of the same pictures differ");
+}
+
+/// A head with B-frames before copied frames without them (or the other way about) costs a strict decoder a frame at
+/// the joint: seen with OpenH264 in GStreamer, which gives 58 of 58 frames to the bit since the depths agree, 57 before.
+#[test]
+fn frames_encoded_anew_are_no_more_reordered_than_the_films() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("plain.mp4");
+    remade(&source(), &path, &[], &["-c:v", "libx264", "-preset", "veryfast", "-bf", "0", "-g", "30", "-c:a", "copy"]);
+    let film = read(&path);
+    let clip = &cut(&film, &[(7, 65)], folder.path())[0];
+    check(&film, clip, 7, true);
+    let args = ["-v", "error", "-select_streams", "v", "-show_entries", "packet=pts,dts", "-of", "csv=p=0"];
+    let text = run("ffprobe", &[&args[..], &[clip.1.to_str().unwrap()]].concat());
+    let text = String::from_utf8(text).unwrap();
+    assert_eq!(text.lines().count(), 58);
+    for line in text.lines() {
+        let (pts, dts) = line.trim_end_matches(',').split_once(',').unwrap();
+        assert_eq!(pts, dts, "a frame is decoded before one shown earlier");
+    }
 }
 
 /// A real full disk: a file system of 1 MB in memory.

@@ -29,7 +29,7 @@ pub fn made(name: &str, args: &[&str]) -> PathBuf {
     sources.iter().filter(|p| p.is_file()).for_each(|p| {
         hash.update(&fs::read(p).unwrap());
     });
-    args.iter().for_each(|a| {
+    args.iter().chain([&name]).for_each(|a| {
         hash.update(a.as_bytes());
         hash.update(b"\0");
     });

@@ -75,7 +75,7 @@ fn frames_hidden_by_an_edit_list_are_no_frames() {
     // Matroska cannot hide: its times begin below zero, or its frames are all shown.
     let path = folder.path().join("trimmed.mkv");
     remade(&source, &path, &["-ss", "1.5"], &["-c", "copy", "-avoid_negative_ts", "disabled"]);
-    let film = read(&[path.clone()]);
+    let film = read(std::slice::from_ref(&path));
     assert_eq!(film.frames(), count(&path));
     let first = marked(&film, Decode::Exact, 1, 0)[0].1.unwrap();
     check_all(&path, first);
@@ -182,7 +182,7 @@ fn fields_count_as_pictures() {
 #[test]
 fn turned_films_are_lent_upright() {
     let source = made("trim.mp4", &["marked", "--out", "OUT", "--size", "320x180", "--frames", "120"]);
-    let upright = read(&[source.clone()]);
+    let upright = read(std::slice::from_ref(&source));
     let media = Media::new().unwrap();
     let picture = |film: &Film, n: u64| {
         let mut frames = media.frames(film, Decode::Exact, 1).unwrap();
@@ -194,7 +194,7 @@ fn turned_films_are_lent_upright() {
     for rotate in [90u16, 180, 270] {
         let path = folder.path().join(format!("turned{rotate}.mp4"));
         remade(&source, &path, &[], &["-c", "copy", "-metadata:s:v:0", &format!("rotate={rotate}")]);
-        let film = read(&[path.clone()]);
+        let film = read(std::slice::from_ref(&path));
         let got = picture(&film, 33);
         // The ffmpeg program turns by itself: its picture is the truth.
         let truth = run(
@@ -245,24 +245,24 @@ fn parts_go_by_recording_time_else_by_name() {
     make("CLIP9.mp4", 0, None);
     std::fs::write(cards.join("._CLIP9.mp4"), "resource fork").unwrap();
     std::fs::write(cards.join("notes.txt"), "not a film").unwrap();
-    let film = read(&[cards.clone()]);
+    let film = read(std::slice::from_ref(&cards));
     let numbers: Vec<_> = marked(&film, Decode::Exact, 2, 0);
     assert_eq!(numbers, (0..40).map(|n| (n, Some(n as u32))).collect::<Vec<_>>());
     assert_eq!(marked(&film, Decode::Exact, 2, 25)[0], (25, Some(25)));
 
     make("CLIP10.MP4", 20, Some("2026-09-11T18:00:00Z"));
     make("CLIP9.mp4", 0, Some("2026-09-11T18:10:00Z"));
-    let film = read(&[cards.clone()]);
+    let film = read(std::slice::from_ref(&cards));
     assert_eq!(marked(&film, Decode::Exact, 2, 0)[0].1, Some(20));
     // A clock that was never set tells nothing.
     make("CLIP10.MP4", 20, Some("1970-01-01T00:00:10Z"));
     make("CLIP9.mp4", 0, Some("1970-01-01T00:00:20Z"));
-    let film = read(&[cards.clone()]);
+    let film = read(std::slice::from_ref(&cards));
     assert_eq!(marked(&film, Decode::Exact, 2, 0)[0].1, Some(0));
 
     // One part that is no film: the rest is used, and the part is named.
     std::fs::write(cards.join("CLIP9a.mp4"), vec![7; 5000]).unwrap();
-    let film = read(&[cards.clone()]);
+    let film = read(std::slice::from_ref(&cards));
     assert_eq!(film.frames(), 40);
     assert_eq!(film.problems.len(), 1);
     assert!(film.problems[0].place.contains("CLIP9a.mp4"), "{:?}", film.problems);
@@ -319,7 +319,7 @@ fn films_cut_short_are_read_to_their_end() {
         let bytes = std::fs::read(&whole).unwrap();
         let path = folder.path().join(name);
         std::fs::write(&path, &bytes[..bytes.len() * 6 / 10]).unwrap();
-        let film = read(&[path.clone()]);
+        let film = read(std::slice::from_ref(&path));
         let counted = count(&path);
         // The last picture is torn; whether a decoder still shows it is its own affair.
         assert!(film.frames().abs_diff(counted) <= 1, "{name}: {} against {counted}", film.frames());
@@ -346,7 +346,7 @@ fn damage_in_the_middle_has_an_address_and_moves_no_number() {
         bytes[middle..middle + 20_000].fill(0x55);
         let path = folder.path().join(name);
         std::fs::write(&path, &bytes).unwrap();
-        let film = read(&[path.clone()]);
+        let film = read(std::slice::from_ref(&path));
         let media = Media::new().unwrap();
         let mut frames = media.frames(&film, Decode::Exact, 2).unwrap();
         let (mut right, mut wrong) = (0, 0);
