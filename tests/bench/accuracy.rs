@@ -13,7 +13,7 @@ use std::process::{Command, ExitCode};
 use downbox::base::{FrameNo, FrameSpan, Silent};
 use downbox::film::{Angle, Film, FilmReader, Series};
 use downbox::media::Media;
-use downbox::plays::{self, Camera, Found, Heard, PairedBy, Settings};
+use downbox::plays::{self, Camera, Found, Heard, Settings};
 use downbox::sense::{self, ShotSounds, SoundMatcher};
 use pool::{FilmedPlay, Game, TrueCamera};
 use tally::{Tally, errors, wilson};
@@ -262,7 +262,6 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
     let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
     moments(r, "end zone with the sideline's", game, &scans[1], &carried);
-    let _ = PairedBy::Sound;
     Ok(())
 }
 
