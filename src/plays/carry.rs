@@ -36,11 +36,7 @@ struct Clock {
 impl Clock {
     fn of(play: &Play, camera: &Camera<'_>) -> Option<Self> {
         let shot = camera.found.shots.get(play.shot)?;
-        Some(Self {
-            from: camera.film.time(shot.span.start),
-            to: camera.film.time(shot.span.end),
-            angle: shot.angle,
-        })
+        Some(Self { from: camera.film.time(shot.span.start), to: camera.film.time(shot.span.end), angle: shot.angle })
     }
 }
 

@@ -35,11 +35,8 @@ mod tests {
     use crate::film::{Angle, Evidence, ShotKind, Sighting, scripted};
 
     fn case(trim: bool, snap: f64, end: f64, confidence: f64, doubt: Option<&str>) -> FrameSpan {
-        let film =
-            Film { parts: vec![scripted::part("a.mp4", 900, Rate { num: 30, den: 1 })], problems: vec![] };
-        let at = |time: f64| {
-            Some(Sighting { frame: film.frame_at(time), time, confidence })
-        };
+        let film = Film { parts: vec![scripted::part("a.mp4", 900, Rate { num: 30, den: 1 })], problems: vec![] };
+        let at = |time: f64| Some(Sighting { frame: film.frame_at(time), time, confidence });
         let play = Play {
             shot: 0,
             set: None,

@@ -57,7 +57,9 @@ pub fn find(series: &Series, film: &Film, angle: Angle, _settings: &Settings) ->
     let snaps: Vec<Option<SnapFound>> = tracks
         .iter()
         .zip(&kinds)
-        .map(|(track, (kind, score))| (*kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track)).flatten())
+        .map(|(track, (kind, score))| {
+            (*kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track)).flatten()
+        })
         .collect();
     let with_snap: Vec<(&Track, f64)> =
         tracks.iter().zip(&snaps).filter_map(|(track, snap)| snap.map(|s| (track, s.time))).collect();
@@ -125,14 +127,7 @@ fn play(
         } else {
             "the shot is too short to tell the snap"
         };
-        return Play {
-            shot,
-            set: None,
-            snap: None,
-            whistle: None,
-            by: Evidence::Nothing,
-            doubt: Some(doubt.into()),
-        };
+        return Play { shot, set: None, snap: None, whistle: None, by: Evidence::Nothing, doubt: Some(doubt.into()) };
     };
     let heard = end.is_some_and(|e| e.whistle > 0.0);
     Play {
@@ -281,7 +276,8 @@ mod tests {
 
     #[test]
     fn plays_are_found_with_snap_and_end_and_the_rest_is_named() {
-        let (mut series, film) = typed(&[a_play(6.0, 11.0, 13.0), idle(2.5, 0.0), a_play(7.0, 13.0, 15.0), idle(3.0, 0.7)]);
+        let (mut series, film) =
+            typed(&[a_play(6.0, 11.0, 13.0), idle(2.5, 0.0), a_play(7.0, 13.0, 15.0), idle(3.0, 0.7)]);
         series.whistles = vec![
             Whistle { time: 11.3, length: 0.4, score: 6.0, confidence: 1.0 },
             Whistle { time: 15.5 + 13.2, length: 0.4, score: 6.0, confidence: 1.0 },
@@ -306,15 +302,16 @@ mod tests {
         let found = find(&series, &film, Angle::Unknown, &Settings::default());
         assert_eq!(found.shots[1].kind, ShotKind::Play);
         assert_eq!((found.plays[1].snap, found.plays[1].by), (None, Evidence::Nothing));
-        assert!(found.plays[1].doubt.as_deref().is_some_and(|d| d.contains("no snap was found")), "{:?}", found.plays[1]);
+        assert!(
+            found.plays[1].doubt.as_deref().is_some_and(|d| d.contains("no snap was found")),
+            "{:?}",
+            found.plays[1]
+        );
     }
 
     #[test]
     fn a_film_without_samples_or_cuts_is_one_shot_and_a_film_without_frames_none() {
-        let film = Film {
-            parts: vec![scripted::part("a.mp4", 300, Rate { num: 30, den: 1 })],
-            problems: vec![],
-        };
+        let film = Film { parts: vec![scripted::part("a.mp4", 300, Rate { num: 30, den: 1 })], problems: vec![] };
         let found = find(&Series::default(), &film, Angle::Unknown, &Settings::default());
         assert_eq!(found.shots.len(), 1);
         assert_eq!(found.plays.len(), 1);

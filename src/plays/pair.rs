@@ -141,7 +141,8 @@ fn join(
     }
     // Pairs never listened to are not kept on hope.
     path.retain(|p| known.contains_key(p));
-    let in_order = game.len() == plays.len() && path.iter().enumerate().all(|(k, p)| *p == (k, k)) && path.len() == plays.len();
+    let in_order =
+        game.len() == plays.len() && path.iter().enumerate().all(|(k, p)| *p == (k, k)) && path.len() == plays.len();
     merge(game, c, camera, cameras, &path, &known, in_order)
 }
 

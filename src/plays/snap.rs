@@ -47,10 +47,8 @@ pub fn snap(track: &Track) -> Option<SnapFound> {
     let contrast = contrasts(track);
     let s0 = place(track, &contrast, first, last)?;
     let time = track.time(onset(track, s0)) + EARLY;
-    let rival = (first..last)
-        .filter(|&k| (k as f64 - s0 as f64).abs() > 1.5 * HZ)
-        .map(|k| contrast[k])
-        .fold(0.0, f64::max);
+    let rival =
+        (first..last).filter(|&k| (k as f64 - s0 as f64).abs() > 1.5 * HZ).map(|k| contrast[k]).fold(0.0, f64::max);
     Some(SnapFound {
         time: time.clamp(track.from, track.to),
         contrast: contrast[s0],

@@ -42,7 +42,11 @@ pub fn measure(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) ->
         let sound = scope.spawn(|| whistle::hear(reader, film, progress));
         let pictures = look(reader, film, progress);
         let sound = sound.join().unwrap_or_else(|_| {
-            Err(Error::failed("cannot listen for whistles: the listener died", "", "report this with the film's format"))
+            Err(Error::failed(
+                "cannot listen for whistles: the listener died",
+                "",
+                "report this with the film's format",
+            ))
         });
         let (cuts, samples) = pictures?;
         let heard = sound?;
@@ -183,9 +187,8 @@ impl Measuring {
     /// Measures all samples whose frame is before `end`.
     fn measure_to(&mut self, end: u64) {
         let Some(first) = self.window.first().map(|f| f.small.frame) else { return };
-        let picked: Vec<usize> = (0..self.window.len())
-            .filter(|&k| self.window[k].picked && self.window[k].small.frame < end)
-            .collect();
+        let picked: Vec<usize> =
+            (0..self.window.len()).filter(|&k| self.window[k].picked && self.window[k].small.frame < end).collect();
         let todo = picked.partition_point(|&k| self.window[k].small.frame < self.next);
         let frames: Vec<&Small> = self.window.iter().map(|f| &f.small).collect();
         // Each run begins with the sample before it, which it only needs as the earlier picture.

@@ -178,9 +178,8 @@ impl Registrar {
         }
         let mut sums = [0f32; LANES];
         let mut counts = [0f32; LANES];
-        let lanes = || {
-            expected.chunks_exact(LANES).zip(target.data.chunks_exact(LANES)).zip(covered.chunks_exact(LANES))
-        };
+        let lanes =
+            || expected.chunks_exact(LANES).zip(target.data.chunks_exact(LANES)).zip(covered.chunks_exact(LANES));
         for ((e, t), c) in lanes() {
             for k in 0..LANES {
                 sums[k] += (e[k] - t[k]) * c[k];
@@ -231,11 +230,7 @@ impl Registrar {
         }
         self.batch.flush(&mut sums);
         let p = sums.solve()?;
-        let small = Homography([
-            [1.0 + p[0], p[1], p[2]],
-            [p[3], 1.0 + p[4], p[5]],
-            [p[6], p[7], 1.0],
-        ]);
+        let small = Homography([[1.0 + p[0], p[1], p[2]], [p[3], 1.0 + p[4], p[5]], [p[6], p[7], 1.0]]);
         let moved = p[2].abs().max(p[5].abs()) + [0, 1, 3, 4, 6, 7].iter().map(|&k| p[k].abs()).fold(0.0, f64::max);
         let next = State {
             map: state.map.after(&small.inverse()?),
@@ -271,9 +266,8 @@ fn shift(later: &Plane, earlier: &Plane) -> (i32, i32) {
                 })
             };
             let mean = rows().map(|(a, b)| a.iter().zip(b).map(|(a, b)| a - b).sum::<f32>()).sum::<f32>() / n;
-            let sum: f32 = rows()
-                .map(|(a, b)| a.iter().zip(b).map(|(a, b)| (a - b - mean).abs().min(CLIP)).sum::<f32>())
-                .sum();
+            let sum: f32 =
+                rows().map(|(a, b)| a.iter().zip(b).map(|(a, b)| (a - b - mean).abs().min(CLIP)).sum::<f32>()).sum();
             // A little against far shifts: plain turf fits anywhere.
             let score = sum / n + 0.02 * ((dx * dx + dy * dy) as f32).sqrt();
             if score < best.0 {
@@ -439,9 +433,7 @@ impl BatchRow<'_> {
             *a *= nx;
             *b *= nx;
         }
-        for (((a, b), (p, q)), x) in
-            c6.iter_mut().zip(c7.iter_mut()).zip(c0.iter().zip(c4.iter())).zip(&RAMP[1..=n])
-        {
+        for (((a, b), (p, q)), x) in c6.iter_mut().zip(c7.iter_mut()).zip(c0.iter().zip(c4.iter())).zip(&RAMP[1..=n]) {
             let nx = (x + 0.5) * scale - 1.0;
             let g = p + q;
             *a = -g * nx;

@@ -84,11 +84,7 @@ impl Shrinker {
         if view.width > 0 && view.height > 0 {
             self.luma(view, &mut luma);
         }
-        let (cb, cr) = if chroma {
-            (cell_means(view, 1), cell_means(view, 2))
-        } else {
-            (Vec::new(), Vec::new())
-        };
+        let (cb, cr) = if chroma { (cell_means(view, 1), cell_means(view, 2)) } else { (Vec::new(), Vec::new()) };
         Small { frame: view.no.0, time: view.time, luma, cb, cr }
     }
 
@@ -184,7 +180,8 @@ mod tests {
     /// A ramp across and down keeps its value at every point, whatever the size.
     #[test]
     fn every_size_gives_the_same_picture() {
-        for (w, h) in [(240, 135), (480, 270), (960, 540), (1920, 1080), (1280, 720), (720, 528), (100, 60), (333, 171)] {
+        for (w, h) in [(240, 135), (480, 270), (960, 540), (1920, 1080), (1280, 720), (720, 528), (100, 60), (333, 171)]
+        {
             let mut picture = Picture::filled(w, h, [0, 90, 160]);
             for y in 0..h {
                 for x in 0..w {

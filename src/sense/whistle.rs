@@ -94,9 +94,7 @@ struct Run {
 
 impl Listener {
     fn new() -> Self {
-        let hann = (0..WINDOW)
-            .map(|k| 0.5 - 0.5 * (std::f32::consts::TAU * k as f32 / WINDOW as f32).cos())
-            .collect();
+        let hann = (0..WINDOW).map(|k| 0.5 - 0.5 * (std::f32::consts::TAU * k as f32 / WINDOW as f32).cos()).collect();
         Self {
             fft: RealFftPlanner::<f32>::new().plan_fft_forward(WINDOW),
             hann,
@@ -193,9 +191,11 @@ impl Listener {
 
     fn take(&mut self, at: usize, tone: Tone) {
         if tone.on {
-            let joins = self.run.tones.last().is_some_and(|last| {
-                at - self.run.last <= JOIN + 1 && last.pitch.abs_diff(tone.pitch) <= PITCH
-            });
+            let joins = self
+                .run
+                .tones
+                .last()
+                .is_some_and(|last| at - self.run.last <= JOIN + 1 && last.pitch.abs_diff(tone.pitch) <= PITCH);
             if !joins {
                 self.close_run();
                 self.run.first = at;

@@ -1,6 +1,6 @@
 //! How well plays are found: on a pool of made games whose seeds come from the commit, so that nobody could tune on them.
 //!
-//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--worst]`. First says whether the pool is
+//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst]`; `--seed` measures an earlier pool again. First says whether the pool is
 //! hard; where it is not, no figure is printed.
 #![allow(missing_docs)]
 
@@ -51,7 +51,11 @@ fn option(name: &str, default: u64) -> Result<u64, Failure> {
 }
 
 fn bench() -> Result<bool, Failure> {
-    let seeds = pool::seeds(option("--games", 10)?)?;
+    let games = option("--games", 10)?;
+    let seeds = match option("--seed", 0)? {
+        0 => pool::seeds(games)?,
+        first => (first..first + games).collect(),
+    };
     println!("seeds {seeds:?}");
     let maker = pool::maker()?;
     let games = pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?;
@@ -64,7 +68,9 @@ fn bench() -> Result<bool, Failure> {
         scans.push(scan(&media, game)?);
     }
     let threshold = best_threshold(scans.iter().map(|s| &s[0]));
-    println!("one best threshold on camera-compensated motion: {threshold:.3} of sideline snaps; at most {THRESHOLD_LIMIT}");
+    println!(
+        "one best threshold on camera-compensated motion: {threshold:.3} of sideline snaps; at most {THRESHOLD_LIMIT}"
+    );
     if !words.contains("pool: HARD") || threshold > THRESHOLD_LIMIT {
         println!("the pool is not hard: the run is void");
         return Ok(false);

@@ -139,10 +139,14 @@ pub fn games(maker: &Path, seeds: &[u64], plays: u32) -> Result<Vec<Game>, Failu
             eprintln!("making game {} of {} (seed {seed}, look {look})", k + 1, seeds.len());
             let making = folder.with_extension("making");
             let _ = std::fs::remove_dir_all(&making);
-            run(Command::new(maker)
-                .args(["game", "--out"])
-                .arg(&making)
-                .args(["--seed", &seed.to_string(), "--look", &look.to_string(), "--plays", &plays.to_string()]))?;
+            run(Command::new(maker).args(["game", "--out"]).arg(&making).args([
+                "--seed",
+                &seed.to_string(),
+                "--look",
+                &look.to_string(),
+                "--plays",
+                &plays.to_string(),
+            ]))?;
             std::fs::rename(&making, &folder)?;
         }
         let truth = serde_json::from_slice(&std::fs::read(folder.join("truth.json"))?)?;

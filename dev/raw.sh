@@ -1,1 +1,0 @@
-for g in g1 g2 g3 g4 g5 g6; do for c in sideline end-zone; do f=/work/wt/films/tune/raw/$g-$c.yuv; [ -f $f ] || nice ffmpeg -nostdin -v error -i /work/wt/films/tune/$g/$c.mp4 -vf scale=240:135:flags=area -pix_fmt yuv420p -vsync 0 -f rawvideo $f; done; done
