@@ -1,6 +1,7 @@
 //! How well plays are found: on a pool of made games whose seeds come from the commit, so that nobody could tune on them.
 //!
-//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst]`; `--seed` measures an earlier pool again. First says whether the pool is
+//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst]`; `--seed` measures an earlier pool again,
+//! `--made DIR...` games that were made before. First says whether the pool is
 //! hard; where it is not, no figure is printed.
 #![allow(missing_docs)]
 
@@ -50,15 +51,28 @@ fn option(name: &str, default: u64) -> Result<u64, Failure> {
     }
 }
 
+/// Folders named after `--made`.
+fn made() -> Vec<String> {
+    std::env::args().skip_while(|a| a != "--made").skip(1).take_while(|a| !a.starts_with("--")).collect()
+}
+
 fn bench() -> Result<bool, Failure> {
-    let games = option("--games", 10)?;
-    let seeds = match option("--seed", 0)? {
-        0 => pool::seeds(games)?,
-        first => (first..first + games).collect(),
-    };
-    println!("seeds {seeds:?}");
     let maker = pool::maker()?;
-    let games = pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?;
+    let games = match made() {
+        folders if !folders.is_empty() => {
+            println!("games made before, not drawn from the commit: {folders:?}");
+            pool::made(&folders)?
+        }
+        _ => {
+            let count = option("--games", 10)?;
+            let seeds = match option("--seed", 0)? {
+                0 => pool::seeds(count)?,
+                first => (first..first + count).collect(),
+            };
+            println!("seeds {seeds:?}");
+            pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?
+        }
+    };
     let hard = Command::new(&maker).arg("hard").args(games.iter().map(|g| &g.folder)).output()?;
     let words = String::from_utf8_lossy(&hard.stdout);
     print!("{words}");
