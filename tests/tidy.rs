@@ -67,8 +67,12 @@ fn room_of(path: &Path) -> Option<String> {
 
 /// Names of rooms that `text` reaches by `crate::ROOM` (also in a braced list), comments left out.
 fn imports(text: &str) -> BTreeSet<String> {
-    let code: String =
-        text.lines().map(|l| l.split("//").next().unwrap_or("")).collect::<Vec<_>>().join("\n").replace(char::is_whitespace, "");
+    let code: String = text
+        .lines()
+        .map(|l| l.split("//").next().unwrap_or(""))
+        .collect::<Vec<_>>()
+        .join("\n")
+        .replace(char::is_whitespace, "");
     let mut found = BTreeSet::new();
     for (at, _) in code.match_indices("crate::") {
         let rest = &code[at + "crate::".len()..];
@@ -112,7 +116,9 @@ fn rooms_import_only_what_the_table_allows() {
         let text = fs::read_to_string(&path).unwrap();
         for import in imports(&text) {
             let is_room = table.contains_key(import.as_str());
-            let common = COMMON.contains(&import.as_str()) && room != "base" && (!COMMON.contains(&room.as_str()) || import == "base");
+            let common = COMMON.contains(&import.as_str())
+                && room != "base"
+                && (!COMMON.contains(&room.as_str()) || import == "base");
             if is_room && import != room && !common && !allowed.contains(&import.as_str()) {
                 faults.push(format!("{}: {room} must not import {import}", path.display()));
             }
@@ -128,7 +134,8 @@ fn rooms_import_only_what_the_table_allows() {
 
 #[test]
 fn the_import_reader_sees_braces_and_paths() {
-    let text = "use crate::{base::{Error, Result}, film, plays::Play};\nlet x = crate::sense::measure(); // crate::cli\n";
+    let text =
+        "use crate::{base::{Error, Result}, film, plays::Play};\nlet x = crate::sense::measure(); // crate::cli\n";
     let want: BTreeSet<String> = ["base", "film", "plays", "sense"].map(String::from).into();
     assert_eq!(imports(text), want);
 }
@@ -206,7 +213,9 @@ fn every_linked_library_is_in_the_install_list() {
         .lines()
         .filter(|l| l.contains("(NEEDED)"))
         .filter_map(|l| l.split('[').nth(1)?.split(".so").next())
-        .filter(|lib| !["libc", "libm", "libgcc_s", "ld-linux-x86-64", "ld-linux-aarch64", "libpthread", "libdl"].contains(lib))
+        .filter(|lib| {
+            !["libc", "libm", "libgcc_s", "ld-linux-x86-64", "ld-linux-aarch64", "libpthread", "libdl"].contains(lib)
+        })
         .collect();
     assert!(linked.contains(&"libavcodec"), "the codec library is not linked: {text}");
     for lib in linked {
@@ -217,8 +226,14 @@ fn every_linked_library_is_in_the_install_list() {
 #[test]
 fn every_program_that_is_called_is_in_the_install_list() {
     // Programs beside the base system and Rust's own, and the package each is in.
-    let packages: BTreeMap<&str, &str> =
-        [("ffmpeg", "ffmpeg"), ("ffprobe", "ffmpeg"), ("tesseract", "tesseract-ocr"), ("python3", "python3"), ("readelf", "build-essential")].into();
+    let packages: BTreeMap<&str, &str> = [
+        ("ffmpeg", "ffmpeg"),
+        ("ffprobe", "ffmpeg"),
+        ("tesseract", "tesseract-ocr"),
+        ("python3", "python3"),
+        ("readelf", "build-essential"),
+    ]
+    .into();
     let base = ["bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice"];
     let list = install_list();
     let mut faults = Vec::new();

@@ -21,9 +21,6 @@ pub struct Cli {
 /// Flags of every command.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Common {
-    /// The library folder [else DOWNBOX_LIBRARY, else the nearest folder upward that holds downbox.toml]
-    #[arg(long, global = true, value_name = "DIR")]
-    pub library: Option<PathBuf>,
     /// Print one JSON document on standard output and nothing else there
     #[arg(long, global = true)]
     pub json: bool,
@@ -35,18 +32,8 @@ pub struct Common {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Find shots and plays in one camera's film; touches no library
+    /// Find shots and plays in one camera's film
     Scan(Scan),
-    /// The main job: find the plays, join them to the tag sheet, cut them into the library
-    Cut(Box<Cut>),
-    /// List the plays a phrase means
-    Plays(Plays),
-    /// Contact sheet: one picture a play
-    Stills(Stills),
-    /// One reel of the plays a phrase means, with the situation burned in
-    Cutup(Cutup),
-    /// Take game folders dropped into the library's inbox as they come
-    Watch(Watch),
 }
 
 /// `scan`.
@@ -58,95 +45,4 @@ pub struct Scan {
     /// From where the camera looks: sideline or end-zone
     #[arg(long, value_name = "ANGLE", default_value = "unknown")]
     pub angle: String,
-}
-
-/// `cut`.
-#[derive(Debug, Args)]
-pub struct Cut {
-    /// The game's name
-    #[arg(long, value_name = "NAME")]
-    pub game: String,
-    /// Day of the game, 2026-09-11
-    #[arg(long, value_name = "DATE")]
-    pub date: Option<String>,
-    /// Home team
-    #[arg(long, value_name = "TEAM")]
-    pub home: Option<String>,
-    /// Away team
-    #[arg(long, value_name = "TEAM")]
-    pub away: Option<String>,
-    /// Film of the sideline (wide) camera: files or folders
-    #[arg(long, num_args = 1.., value_name = "FILM")]
-    pub sideline: Vec<PathBuf>,
-    /// Film of the end-zone (tight) camera: files or folders
-    #[arg(long, num_args = 1.., value_name = "FILM")]
-    pub end_zone: Vec<PathBuf>,
-    /// Film of another camera: its name, then files or folders; may be given again
-    #[arg(long, num_args = 2.., value_names = ["NAME", "FILM"], action = clap::ArgAction::Append)]
-    pub camera: Vec<PathBuf>,
-    /// The tag sheet (CSV or TSV, as typed)
-    #[arg(long, value_name = "SHEET")]
-    pub sheet: Option<PathBuf>,
-    /// Seconds by which the sheet's times run late, where the fitted value is wrong
-    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
-    pub offset: Option<f64>,
-    /// Take a film that has changed under the same name in place of the old one
-    #[arg(long)]
-    pub replace: bool,
-    /// Find and match, print what would be cut, write nothing
-    #[arg(long)]
-    pub dry_run: bool,
-}
-
-/// `plays`.
-#[derive(Debug, Args)]
-pub struct Plays {
-    /// Such as: third and short vs one-high
-    #[arg(value_name = "PHRASE")]
-    pub phrase: Vec<String>,
-}
-
-/// `stills`.
-#[derive(Debug, Args)]
-pub struct Stills {
-    /// Which plays; all of them without a phrase
-    #[arg(value_name = "PHRASE")]
-    pub phrase: Vec<String>,
-    /// The picture to write (PNG); further pages get -2, -3 ... before the ending
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-}
-
-/// `cutup`.
-#[derive(Debug, Args)]
-pub struct Cutup {
-    /// Which plays: third and short vs one-high
-    #[arg(required = true, value_name = "PHRASE")]
-    pub phrase: Vec<String>,
-    /// The reel to write (MP4)
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    /// Only this angle: sideline or end-zone [default: all, sideline first]
-    #[arg(long, value_name = "ANGLE")]
-    pub angle: Option<String>,
-    /// Leave the sound out: press-box microphones record the staff
-    #[arg(long)]
-    pub mute: bool,
-    /// Also take plays whose row of the sheet is in doubt
-    #[arg(long)]
-    pub with_doubtful: bool,
-    /// Print what would be in the reel, write nothing
-    #[arg(long)]
-    pub dry_run: bool,
-}
-
-/// `watch`.
-#[derive(Debug, Args)]
-pub struct Watch {
-    /// Do one round: take what lies in the inbox, then stop
-    #[arg(long)]
-    pub once: bool,
-    /// Seconds a game folder must stay unchanged before it is taken
-    #[arg(long, value_name = "SECONDS", default_value_t = 20)]
-    pub settle: u64,
 }

@@ -37,9 +37,7 @@ pub fn print(text: &str) -> Result<(), Error> {
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(cause) if cause.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-        Err(cause) => {
-            Err(Error::failed("cannot print the result", "", "check where the output goes").because(cause))
-        }
+        Err(cause) => Err(Error::failed("cannot print the result", "", "check where the output goes").because(cause)),
         Ok(()) => Ok(()),
     }
 }
@@ -108,9 +106,4 @@ pub fn strong(text: impl std::fmt::Display) -> String {
 /// What is read second: dim.
 pub fn dim(text: impl std::fmt::Display) -> String {
     color(&text.to_string(), "2", std::io::stdout().is_terminal())
-}
-
-/// A phrase or command that can be pasted back: cyan.
-pub fn paste(text: impl std::fmt::Display) -> String {
-    color(&text.to_string(), "36", std::io::stdout().is_terminal())
 }

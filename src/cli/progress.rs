@@ -2,7 +2,6 @@
 
 use std::io::IsTerminal;
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
@@ -12,15 +11,13 @@ use crate::base::Progress;
 pub struct Chain {
     bar: Mutex<Option<ProgressBar>>,
     draw: bool,
-    /// Set by a signal: stop as soon as it can be done cleanly.
-    pub stop: AtomicBool,
 }
 
 impl Chain {
     /// `quiet`: no bar.
     pub fn new(quiet: bool) -> Self {
         let dumb = std::env::var_os("TERM").is_some_and(|t| t == "dumb");
-        Self { bar: Mutex::new(None), draw: !quiet && !dumb && std::io::stderr().is_terminal(), stop: AtomicBool::new(false) }
+        Self { bar: Mutex::new(None), draw: !quiet && !dumb && std::io::stderr().is_terminal() }
     }
 
     /// Takes the bar away.
@@ -67,9 +64,5 @@ impl Progress for Chain {
             },
             Err(_) => say(),
         }
-    }
-
-    fn stop_asked(&self) -> bool {
-        self.stop.load(Ordering::Relaxed)
     }
 }

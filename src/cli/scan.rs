@@ -7,10 +7,17 @@ use serde_json::{Value, json};
 use super::args::{Common, Scan};
 use super::output::{self, Outcome};
 use super::progress::Chain;
-use super::{shelf, wire};
+use super::wire;
 use crate::base::{Error, FrameNo, Result};
 use crate::film::{Angle, Film, Play, Sighting};
-use crate::jobs::{CameraScan, scan};
+use crate::plays::{self, Found};
+use crate::sense;
+
+/// A camera's film with what was found in it.
+struct CameraScan {
+    film: Film,
+    found: Found,
+}
 
 /// Runs it.
 pub fn run(common: &Common, args: &Scan, chain: &Chain) -> Result<Outcome> {
@@ -18,9 +25,13 @@ pub fn run(common: &Common, args: &Scan, chain: &Chain) -> Result<Outcome> {
     if angle == Angle::Unknown && args.angle != "unknown" {
         return Err(Error::refused("no such angle", &args.angle, "say --angle sideline or --angle end-zone"));
     }
-    let settings = shelf::settings(None)?;
     let begun = Instant::now();
-    let found = wire::with_tools(chain, |tools| scan(tools, &args.films, angle, &settings, None))?;
+    let found = wire::with_reader(|reader| {
+        let film = reader.read(&args.films, chain)?;
+        let series = sense::measure(reader, &film, chain)?;
+        let found = plays::find(&series, &film, angle, &plays::Settings::default());
+        Ok(CameraScan { film, found })
+    })?;
     let seconds = begun.elapsed().as_secs_f64();
     chain.end();
     found.film.problems.iter().for_each(|p| eprintln!("{}: {}: {}", output::check_word(), p.place, p.what));
@@ -88,7 +99,12 @@ fn table(scan: &CameraScan) -> String {
         if film.variable() { " (varying)" } else { "" },
         clock(film.seconds()),
     );
-    let _ = writeln!(out, "{} shots, {} plays\n", output::strong(scan.found.shots.len()), output::strong(scan.found.plays.len()));
+    let _ = writeln!(
+        out,
+        "{} shots, {} plays\n",
+        output::strong(scan.found.shots.len()),
+        output::strong(scan.found.plays.len())
+    );
     let _ = writeln!(out, "{}", output::dim("shot  frames            kind           snap     sure   whistle  sure"));
     for (i, shot) in scan.found.shots.iter().enumerate() {
         let play = scan.found.plays.iter().find(|p| p.shot == i);
@@ -98,7 +114,10 @@ fn table(scan: &CameraScan) -> String {
         };
         let kind = serde_json::to_value(shot.kind).ok().and_then(|v| v.as_str().map(String::from)).unwrap_or_default();
         let (snap, whistle) = play.map_or((at(None), at(None)), |p| (at(p.snap), at(p.whistle)));
-        let doubt = play.and_then(|p| p.doubt.as_ref()).map(|d| format!("  {}: {d}", output::check_word_out())).unwrap_or_default();
+        let doubt = play
+            .and_then(|p| p.doubt.as_ref())
+            .map(|d| format!("  {}: {d}", output::check_word_out()))
+            .unwrap_or_default();
         let frames = format!("{}-{}", shot.span.start, shot.span.end.0.saturating_sub(1));
         let _ = writeln!(out, "{:>4}  {frames:<16}  {kind:<10} {snap}  {whistle}{doubt}", i + 1);
     }

@@ -16,9 +16,13 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
     let whole = |why: String| {
         let sound = match sounds.get(first) {
             // One track cannot join packets of two files without a seam that is heard.
-            Some(SoundPlan::Copy) if parts.start() != parts.end() => SoundPlan::Encode("the play runs over two files".into()),
+            Some(SoundPlan::Copy) if parts.start() != parts.end() => {
+                SoundPlan::Encode("the play runs over two files".into())
+            }
             // A film may be silent in one part and not in another: what is heard is encoded.
-            Some(SoundPlan::None) | None if parts.clone().any(|k| !matches!(sounds.get(k), Some(SoundPlan::None) | None)) => {
+            Some(SoundPlan::None) | None
+                if parts.clone().any(|k| !matches!(sounds.get(k), Some(SoundPlan::None) | None)) =>
+            {
                 SoundPlan::Encode("the play runs over two files".into())
             }
             Some(plan) => plan.clone(),
@@ -134,7 +138,12 @@ mod tests {
     fn what_cannot_be_copied_says_why() {
         let p = points();
         check(31, 50, &p, "encode 31-49 (no key frame to copy from lies in it); sound copied");
-        check(90, 110, &p, "encode 90-109 (the play runs over two files); sound encoded (the play runs over two files)");
+        check(
+            90,
+            110,
+            &p,
+            "encode 90-109 (the play runs over two files); sound encoded (the play runs over two files)",
+        );
         let mut hevc = points();
         hevc[0].encode_because = Some("only H.264 is copied, this is hevc".into());
         check(30, 60, &hevc, "encode 30-59 (only H.264 is copied, this is hevc); sound copied");

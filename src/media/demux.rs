@@ -6,7 +6,29 @@ use ff::ffi;
 use ff::packet::Mut as _;
 use ffmpeg_next as ff;
 
+use super::container;
 use crate::base::{Error, IoContext, Result};
+
+/// Kinds of file that are films, by the library's names of their demuxers: MP4 and MOV, Matroska, transport and program
+/// streams, AVI, and what old cameras and broadcasters write. The library would also read text as a picture of
+/// letters, a still as a film of one frame, and lists that name other files.
+const KINDS: &[&str] = &["mov", "matroska", "mpegts", "mpeg", "avi", "asf", "flv", "mxf", "dv", "ogg"];
+
+/// Why a file cannot be opened.
+fn unreadable(path: &Path) -> Error {
+    if container::read(path).is_ok_and(|told| told.without_index) {
+        return Error::refused(
+            "the film's index is missing: the recording was not closed, or the file was cut off",
+            path.display(),
+            "copy it from the card again; if it is the same there, let the camera repair the card",
+        );
+    }
+    Error::refused(
+        "this is no film that can be read",
+        path.display(),
+        "check that it plays, or copy it from the card again",
+    )
+}
 
 /// An open file: its first picture stream and its best sound stream.
 pub struct Demux {
@@ -30,14 +52,25 @@ impl Demux {
         if length == 0 {
             return Err(Error::refused("the film is an empty file", path.display(), "copy it from the card again"));
         }
-        let input = ff::format::input(path).map_err(|cause| {
-            Error::refused(
-                "this is no film that can be read, or its index is missing (a recording that was not closed)",
+        if path.to_str().is_none() {
+            return Err(Error::refused(
+                "the codec library cannot open a name that is not UTF-8",
                 path.display(),
-                "check that it plays; if the camera was switched off while recording, let the camera repair the card",
-            )
-            .because(cause)
-        })?;
+                "rename the file or its folder",
+            ));
+        }
+        // With the scheme said, a colon in a file's name is no other scheme.
+        let mut url = std::ffi::OsString::from("file:");
+        url.push(path);
+        let input = ff::format::input(&PathBuf::from(url)).map_err(|cause| unreadable(path).because(cause))?;
+        let kind = input.format().name().to_string();
+        if !KINDS.iter().any(|k| kind.split(',').any(|name| name == *k)) {
+            return Err(Error::refused(
+                "this is no film",
+                path.display(),
+                "name a film file (MP4, MOV, MTS, MKV or AVI)",
+            ));
+        }
         let video = input
             .streams()
             .filter(|s| s.parameters().medium() == ff::media::Type::Video)

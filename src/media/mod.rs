@@ -3,8 +3,12 @@
 //!
 //! `unsafe` stands here alone, each with its reason: the safe binding lacks the call or the field.
 
+mod alarm;
+mod container;
+mod cutter;
 mod demux;
 mod encode;
+mod entry;
 mod frames;
 mod index;
 mod mux;
@@ -14,6 +18,8 @@ mod picture;
 mod sink;
 mod sound;
 mod splice;
+mod track;
+mod whole;
 
 use std::path::{Path, PathBuf};
 use std::sync::Once;
@@ -22,7 +28,8 @@ use ffmpeg_next as ff;
 
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
-    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, SoundPlan, SoundSource,
+    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, SoundPlan,
+    SoundSource,
 };
 
 /// The codec library, started.
@@ -41,7 +48,7 @@ impl Media {
         let mut failed = None;
         START.call_once(|| {
             failed = ff::init().err();
-            ff::log::set_level(ff::log::Level::Quiet);
+            alarm::listen();
         });
         match failed {
             Some(cause) => Err(Error::failed("cannot start the codec library", "", "reinstall FFmpeg").because(cause)),
@@ -50,15 +57,32 @@ impl Media {
     }
 }
 
+/// Extradata of a stream's parameters: parameter sets, decoder configuration.
+fn extradata(parameters: &ff::codec::Parameters) -> Vec<u8> {
+    // SAFETY: the parameters are live; the binding shows no extradata.
+    unsafe {
+        let p = parameters.as_ptr();
+        if (*p).extradata.is_null() || (*p).extradata_size <= 0 {
+            return Vec::new();
+        }
+        std::slice::from_raw_parts((*p).extradata, (*p).extradata_size as usize).to_vec()
+    }
+}
+
 /// A failure of the codec library as an error of ours. A full disk is told apart.
 fn failed(doing: &str, path: &Path, cause: ff::Error) -> Error {
     let full = matches!(cause, ff::Error::Other { errno } if errno == ff::error::ENOSPC);
     if full {
-        Error::failed(format!("cannot {doing}"), path.display(), "free some room on this disk, then run the same command again")
-            .of_kind(ErrorKind::DiskFull)
-            .because(cause)
+        Error::failed(
+            format!("cannot {doing}"),
+            path.display(),
+            "free some room on this disk, then run the same command again",
+        )
+        .of_kind(ErrorKind::DiskFull)
+        .because(cause)
     } else {
-        Error::failed(format!("cannot {doing}"), path.display(), "check that the file plays and the disk is sound").because(cause)
+        Error::failed(format!("cannot {doing}"), path.display(), "check that the file plays and the disk is sound")
+            .because(cause)
     }
 }
 
@@ -73,7 +97,8 @@ impl FilmReader for Media {
                 Ok(part) => parts.push(part),
                 // One bad card file among many does not cost the night; a camera of one file has nothing else.
                 Err(error) if files.len() > 1 => {
-                    problems.push(Problem::new(file.display().to_string(), format!("left out: {error}; {}", error.next)));
+                    problems
+                        .push(Problem::new(file.display().to_string(), format!("left out: {error}; {}", error.next)));
                 }
                 Err(error) => return Err(error),
             }
@@ -94,7 +119,12 @@ impl FilmReader for Media {
         Ok(Box::new(frames::Frames::new(film, how, threads)))
     }
 
-    fn sound<'a>(&self, film: &'a Film, rate: u32, channels: usize) -> Result<Option<Box<dyn SoundSource + Send + 'a>>> {
+    fn sound<'a>(
+        &self,
+        film: &'a Film,
+        rate: u32,
+        channels: usize,
+    ) -> Result<Option<Box<dyn SoundSource + Send + 'a>>> {
         if !film.parts.iter().any(|p| p.sound) {
             return Ok(None);
         }
@@ -108,11 +138,11 @@ impl FilmWriter for Media {
     }
 
     fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints> {
-        splice::entry_points(film, part)
+        entry::entry_points(film, part)
     }
 
     fn sound_plan(&self, film: &Film, part: usize) -> Result<SoundPlan> {
-        splice::sound_plan(film, part)
+        entry::sound_plan(film, part)
     }
 
     fn carry_out(
@@ -122,6 +152,6 @@ impl FilmWriter for Media {
         paths: &[PathBuf],
         done: &mut dyn FnMut(usize) -> Result<()>,
     ) -> Result<()> {
-        splice::carry_out(self, film, plans, paths, done)
+        cutter::carry_out(self, film, plans, paths, done)
     }
 }

@@ -6,7 +6,7 @@ use ff::ffi;
 use ffmpeg_next as ff;
 
 use super::failed;
-use crate::base::Result;
+use crate::base::{Error, Result};
 
 /// An MP4 file being written.
 pub struct Muxer {
@@ -20,7 +20,18 @@ pub struct Muxer {
 impl Muxer {
     /// Starts a file. Streams are added next, then `begin`.
     pub fn create(path: &Path, title: &str) -> Result<Self> {
-        let mut output = ff::format::output_as(path, "mp4").map_err(|cause| failed("write the file", path, cause))?;
+        if path.to_str().is_none() {
+            return Err(Error::refused(
+                "the codec library cannot write a name that is not UTF-8",
+                path.display(),
+                "choose another name or folder",
+            ));
+        }
+        // With the scheme said, a colon in a file's name is no other scheme.
+        let mut url = std::ffi::OsString::from("file:");
+        url.push(path);
+        let mut output =
+            ff::format::output_as(&PathBuf::from(url), "mp4").map_err(|cause| failed("write the file", path, cause))?;
         // SAFETY: the context is ours and not begun; the binding has no setter. Bit-exact leaves out the names of
         // programs and times of making.
         unsafe { (*output.as_mut_ptr()).flags |= ffi::AVFMT_FLAG_BITEXACT as i32 };
@@ -66,6 +77,11 @@ impl Muxer {
         }
         self.bases.push(base);
         Ok(index)
+    }
+
+    /// Whether the header is written.
+    pub fn begun(&self) -> bool {
+        self.begun
     }
 
     /// Writes the header.
@@ -127,7 +143,8 @@ impl Muxer {
 unsafe fn add_matrix(stream: *mut ffi::AVStream, matrix: &[u8]) {
     // SAFETY: by the contract above; the call copies nothing but returns room of the size asked for, or null.
     unsafe {
-        let room = ffi::av_stream_new_side_data(stream, ffi::AVPacketSideDataType::AV_PKT_DATA_DISPLAYMATRIX, matrix.len());
+        let room =
+            ffi::av_stream_new_side_data(stream, ffi::AVPacketSideDataType::AV_PKT_DATA_DISPLAYMATRIX, matrix.len());
         if !room.is_null() {
             std::ptr::copy_nonoverlapping(matrix.as_ptr(), room, matrix.len());
         }

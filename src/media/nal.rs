@@ -38,14 +38,10 @@ pub fn units(data: &[u8], framing: Framing) -> Vec<&[u8]> {
         }
         Framing::StartCode => {
             let mut starts = Vec::new();
-            let mut i = 0;
-            while i + 3 <= data.len() {
-                if data[i] == 0 && data[i + 1] == 0 && data[i + 2] == 1 {
-                    starts.push(i + 3);
-                    i += 3;
-                } else {
-                    i += 1;
-                }
+            let mut from = 0;
+            while let Some(start) = start_code(data, from) {
+                starts.push(start);
+                from = start;
             }
             starts
                 .iter()
@@ -61,6 +57,85 @@ pub fn units(data: &[u8], framing: Framing) -> Vec<&[u8]> {
                 .collect()
         }
     }
+}
+
+/// Bytes of the length before each unit of an H.264 or HEVC stream in MP4 or Matroska (ISO/IEC 14496-15: an avcC or
+/// hvcC record, both of version 1); `None` where units have start codes.
+pub fn length_size(extradata: &[u8], hevc: bool) -> Option<usize> {
+    if extradata.first() != Some(&1) {
+        return None;
+    }
+    extradata.get(if hevc { 21 } else { 4 }).map(|b| usize::from(b & 3) + 1)
+}
+
+/// Whether the lengths of a packet's units add up to its size. Random bytes do so once in millions of packets.
+pub fn adds_up(data: &[u8], size: usize) -> bool {
+    let mut rest = data;
+    while !rest.is_empty() {
+        if rest.len() < size {
+            return false;
+        }
+        let length = rest[..size].iter().fold(0usize, |n, b| n << 8 | usize::from(*b));
+        // An empty unit is padding that some writers leave.
+        if length > rest.len() - size {
+            return false;
+        }
+        rest = &rest[size + length..];
+    }
+    true
+}
+
+/// Where the unit after the next start code begins, from `from` on.
+fn start_code(data: &[u8], from: usize) -> Option<usize> {
+    let mut i = from + 2;
+    while let Some(&third) = data.get(i) {
+        // A byte above 1 can be no part of a start code: three are passed at once.
+        match third {
+            1 if data[i - 1] == 0 && data[i - 2] == 0 => return Some(i + 1),
+            0 | 1 => i += 1,
+            _ => i += 3,
+        }
+    }
+    None
+}
+
+/// How an H.264 picture opens: the units before its first slice, and that slice's type. The slices themselves, nearly
+/// all of the bytes, are not looked at.
+pub fn opening(data: &[u8], framing: Framing) -> (Vec<&[u8]>, Option<u8>) {
+    let mut before = Vec::new();
+    let mut rest = data;
+    loop {
+        let unit = match framing {
+            Framing::Length(size) => {
+                if rest.len() <= size {
+                    return (before, None);
+                }
+                let length = rest[..size].iter().fold(0usize, |n, b| n << 8 | usize::from(*b)).min(rest.len() - size);
+                let unit = &rest[size..size + length];
+                rest = &rest[size + length..];
+                unit
+            }
+            Framing::StartCode => {
+                let Some(from) = start_code(rest, 0) else { return (before, None) };
+                if (1..=h264::IDR).contains(&kind(&rest[from..])) {
+                    return (before, Some(kind(&rest[from..])));
+                }
+                let next = start_code(rest, from);
+                let unit = &rest[from..next.map_or(rest.len(), |n| n - 3)];
+                rest = &rest[next.map_or(rest.len(), |n| n - 3)..];
+                &unit[..unit.iter().rposition(|b| *b != 0).map_or(0, |at| at + 1)]
+            }
+        };
+        match kind(unit) {
+            1..=h264::IDR => return (before, Some(kind(unit))),
+            _ => before.push(unit),
+        }
+    }
+}
+
+/// Whether a unit is an encoder's note of itself (user data, SEI payload type 5), which no decoder needs.
+pub fn is_note(unit: &[u8]) -> bool {
+    kind(unit) == h264::SEI && unit.get(1) == Some(&5)
 }
 
 /// Type of an H.264 unit.
@@ -90,7 +165,11 @@ impl Sets {
                 for _ in 0..count {
                     let length = usize::from(*extradata.get(at)?) << 8 | usize::from(*extradata.get(at + 1)?);
                     let set = extradata.get(at + 2..at + 2 + length)?.to_vec();
-                    if which == 0 { sets.sps.push(set) } else { sets.pps.push(set) }
+                    if which == 0 {
+                        sets.sps.push(set)
+                    } else {
+                        sets.pps.push(set)
+                    }
                     at += 2 + length;
                 }
             }
@@ -115,9 +194,24 @@ impl Sets {
         }
     }
 
+    /// All of them.
+    pub fn all(&self) -> impl Iterator<Item = &[u8]> {
+        self.sps.iter().chain(&self.pps).map(Vec::as_slice)
+    }
+
+    /// Whether a unit is a parameter set held here, or no parameter set at all.
+    pub fn holds(&self, unit: &[u8]) -> bool {
+        match kind(unit) {
+            h264::SPS => self.sps.iter().any(|s| s == unit),
+            h264::PPS => self.pps.iter().any(|s| s == unit),
+            _ => true,
+        }
+    }
+
     /// An id from 1 to 31 that no set uses.
     pub fn free_id(&self) -> Option<u8> {
-        let used: Vec<u32> = self.sps.iter().filter_map(|s| sps_id(s)).chain(self.pps.iter().filter_map(|p| pps_id(p))).collect();
+        let used: Vec<u32> =
+            self.sps.iter().filter_map(|s| sps_id(s)).chain(self.pps.iter().filter_map(|p| pps_id(p))).collect();
         (1..32u8).rev().find(|id| !used.contains(&u32::from(*id)))
     }
 
@@ -148,11 +242,11 @@ impl Sets {
     }
 }
 
-/// A packet's units with four bytes of length each, those of the kinds named left out.
-pub fn reframe(data: &[u8], framing: Framing, without: &[u8]) -> Vec<u8> {
+/// A packet's units with four bytes of length each, those left out that `without` names.
+pub fn reframe(data: &[u8], framing: Framing, without: impl Fn(&[u8]) -> bool) -> Vec<u8> {
     let mut out = Vec::with_capacity(data.len() + 16);
     for unit in units(data, framing) {
-        if !without.contains(&kind(unit)) {
+        if !without(unit) {
             out.extend((unit.len() as u32).to_be_bytes());
             out.extend_from_slice(unit);
         }
@@ -213,10 +307,34 @@ mod tests {
         let want: [&[u8]; 2] = [&[0x65, 1, 2], &[0x41, 9]];
         assert_eq!(units(&lengths, Framing::Length(4)), want);
         assert_eq!(units(&codes, Framing::StartCode), want);
-        assert_eq!(reframe(&codes, Framing::StartCode, &[]), lengths);
-        assert_eq!(reframe(&codes, Framing::StartCode, &[h264::IDR]), [0, 0, 0, 2, 0x41, 9]);
+        assert_eq!(reframe(&codes, Framing::StartCode, |_| false), lengths);
+        assert_eq!(reframe(&codes, Framing::StartCode, |u| kind(u) == h264::IDR), [0, 0, 0, 2, 0x41, 9]);
         assert_eq!(units(&[0, 0, 0, 200, 1], Framing::Length(4)), [&[1][..]]);
         assert!(units(&[], Framing::StartCode).is_empty());
+    }
+
+    #[test]
+    fn a_picture_opens_with_its_sets_and_the_type_of_its_first_slice() {
+        let codes = [0, 0, 0, 1, 0x09, 0xf0, 0, 0, 0, 1, 0x67, 100, 0, 31, 0, 0, 1, 0x65, 1, 0, 0, 1, 0x65, 2];
+        let lengths = [0, 0, 0, 2, 0x09, 0xf0, 0, 0, 0, 4, 0x67, 100, 0, 31, 0, 0, 0, 2, 0x65, 1, 0, 0, 0, 2, 0x65, 2];
+        let want: Vec<&[u8]> = vec![&[0x09, 0xf0], &[0x67, 100, 0, 31]];
+        assert_eq!(opening(&codes, Framing::StartCode), (want.clone(), Some(5)));
+        assert_eq!(opening(&lengths, Framing::Length(4)), (want, Some(5)));
+        assert_eq!(opening(&[0, 0, 1, 0x41, 3], Framing::StartCode), (vec![], Some(1)));
+        assert_eq!(opening(&[0, 0, 1, 0x06, 5], Framing::StartCode), (vec![&[0x06, 5][..]], None));
+        assert_eq!(opening(&[], Framing::Length(4)), (vec![], None));
+        assert!(is_note(&[0x06, 5, 20]) && !is_note(&[0x06, 6, 1]) && !is_note(&[0x65, 5]));
+    }
+
+    #[test]
+    fn lengths_add_up_or_do_not() {
+        assert!(adds_up(&[0, 0, 0, 1, 9, 0, 0, 0, 2, 1, 2], 4));
+        assert!(adds_up(&[], 4));
+        assert!(!adds_up(&[0, 0, 0, 9, 9], 4));
+        assert!(!adds_up(&[0x55; 40], 4));
+        assert!(!adds_up(&[0, 0, 0, 1, 9, 0], 4));
+        assert_eq!(length_size(&[1, 100, 0, 31, 0xff, 0xe1], false), Some(4));
+        assert_eq!(length_size(&[0, 0, 0, 1], false), None);
     }
 
     #[test]

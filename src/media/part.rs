@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use ff::ffi;
 use ffmpeg_next as ff;
 
+use super::container;
 use super::demux::Demux;
 use super::index;
 use crate::base::{Error, IoContext, Problem, Rate, Result, TimeBase, natural_order};
@@ -28,7 +29,8 @@ pub fn files(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
         for entry in std::fs::read_dir(path).doing("read the folder", path)? {
             let entry = entry.doing("read the folder", path)?.path();
             let hidden = entry.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
-            let film = entry.extension().is_some_and(|e| ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()));
+            let film =
+                entry.extension().is_some_and(|e| ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()));
             if film && !hidden && entry.is_file() {
                 all.push(entry);
             }
@@ -68,14 +70,18 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
     let recorded = demux.input.metadata().get("creation_time").and_then(|t| t.parse::<jiff::Timestamp>().ok());
     // Cameras without a set clock write 1904 or 1970.
     let recorded = recorded.map(jiff::Timestamp::as_second).filter(|s| *s > 86_400 * 365 * 25);
-    let sound = demux.audio.is_some();
+    let sound = demux
+        .audio
+        .and_then(|audio| demux.parameters(audio))
+        .is_some_and(|parameters| ff::decoder::find(parameters.id()).is_some());
+    // Microseconds that the file's head promises.
+    let whole = demux.input.duration().max(0) as f64 / f64::from(ffi::AV_TIME_BASE);
     let Some(stream) = demux.input.stream(demux.video) else {
         return Err(Error::refused("the file holds no moving picture", path.display(), "name a film file"));
     };
     let tb = stream.time_base();
     let time_base = TimeBase { num: tb.0.max(1) as u32, den: tb.1.max(1) as u32 };
     let told = [stream.avg_frame_rate(), stream.rate()].into_iter().find(|r| r.0 > 0 && r.1 > 0 && r.0 / r.1 < 1000);
-    let promised = stream.frames();
     let rotation = rotation(&stream);
     let parameters = stream.parameters();
     // SAFETY: the parameters live as long as `stream`; the binding shows none of these fields.
@@ -87,14 +93,15 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
         return Err(Error::refused("the film's picture has no size", path.display(), "check that it plays"));
     }
     let codec = parameters.id().name().to_string();
-    let interlaced = !matches!(field_order, ffi::AVFieldOrder::AV_FIELD_PROGRESSIVE | ffi::AVFieldOrder::AV_FIELD_UNKNOWN);
+    let interlaced =
+        !matches!(field_order, ffi::AVFieldOrder::AV_FIELD_PROGRESSIVE | ffi::AVFieldOrder::AV_FIELD_UNKNOWN);
     let sample_aspect = if aspect.num > 0 && aspect.den > 0 {
         Rate { num: aspect.num as u32, den: aspect.den as u32 }
     } else {
         Rate { num: 1, den: 1 }
     };
     let pixel_format = pixel_format_name(format);
-    let index = index::read(&mut demux, interlaced && codec == "h264")?;
+    let index::Read { index, damaged } = index::read(&mut demux, interlaced && codec == "h264")?;
     if index.pts.is_empty() {
         return Err(Error::refused("not one picture can be read from the film", path.display(), "check that it plays"));
     }
@@ -124,25 +131,42 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
         index,
     };
     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let whole = if promised > 0 { promised as f64 / part.rate.hz() } else { 0.0 };
-    let short = promised > 0 && (part.frames() as i64) < promised && part.index.by_packets && whole - part.seconds() > 0.5;
-    if short && demux.broke.is_some() || short && truncated(path, promised, &part) {
+    let cut_short = container::read(path)?.promised.is_some_and(|promised| promised > bytes);
+    let damage = demux.broke.as_deref();
+    if cut_short {
+        let to = whole.max(part.seconds());
         problems.push(Problem::new(
-            format!("{name} from {:.1} s to {whole:.1} s", part.seconds()),
-            "the file is cut short here: nothing after it can be read; what comes before is used",
+            format!("{name} from {:.1} s to {to:.1} s", part.seconds()),
+            "the file is cut short: nothing after this can be read, what comes before is used",
         ));
-    } else if let Some(broke) = &demux.broke {
+    } else if let Some(broke) = damage {
         problems.push(Problem::new(
-            format!("{name} to {:.1} s", part.seconds()),
+            format!("{name} from {:.1} s on", part.seconds()),
             format!("the file is damaged ({broke}); it is read as far as it goes"),
+        ));
+    }
+    for (from, to) in stretches(&damaged, &part) {
+        problems.push(Problem::new(
+            format!("{name} from {from:.1} s to {to:.1} s"),
+            "bytes are damaged here: pictures are missing or broken, those after it keep their times",
         ));
     }
     Ok(part)
 }
 
-/// An index that promises more than the packets hold, without any hidden by an edit list, is a file cut short.
-fn truncated(_path: &Path, promised: i64, part: &Part) -> bool {
-    promised - part.frames() as i64 > (0.5 * part.rate.hz()) as i64
+/// Seconds of the part over which damage reaches: packets less than a second apart are one stretch.
+fn stretches(damaged: &[i64], part: &Part) -> Vec<(f64, f64)> {
+    let first = part.index.pts.first().copied().unwrap_or(0);
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    for at in damaged {
+        let from = part.time_base.seconds(at - first);
+        let to = from + 1.0 / part.rate.hz();
+        match found.last_mut() {
+            Some(last) if from - last.1 < 1.0 => last.1 = to,
+            _ => found.push((from, to)),
+        }
+    }
+    found
 }
 
 /// Clockwise rotation that shows the picture upright, from the display matrix.
@@ -189,9 +213,9 @@ fn rate(index: &FrameIndex, time_base: TimeBase, told: Option<ff::Rational>) -> 
     match told {
         Some(told) if !variable && (told.hz() / measured - 1.0).abs() < 0.005 => (told, false),
         _ => {
-            let known = [24.0, 25.0, 30.0, 50.0, 60.0, 120.0].into_iter().flat_map(|hz| {
-                [Rate { num: hz as u32, den: 1 }, Rate { num: hz as u32 * 1000, den: 1001 }]
-            });
+            let known = [24.0, 25.0, 30.0, 50.0, 60.0, 120.0]
+                .into_iter()
+                .flat_map(|hz| [Rate { num: hz as u32, den: 1 }, Rate { num: hz as u32 * 1000, den: 1001 }]);
             let near = known.into_iter().find(|r| (r.hz() / measured - 1.0).abs() < 0.0002);
             let exact = Rate { num: (measured * 1000.0).round().max(1.0) as u32, den: 1000 };
             (if variable { exact } else { near.unwrap_or(exact) }, variable)

@@ -28,7 +28,8 @@ pub fn color(frame: &ff::frame::Video) -> Color {
         _ if frame.height().min(frame.width()) >= 720 => Matrix::Bt709,
         _ => Matrix::Bt601,
     };
-    let full = frame.color_range() == Range::JPEG || matches!(frame.format(), Pixel::YUVJ420P | Pixel::YUVJ422P | Pixel::YUVJ444P);
+    let full = frame.color_range() == Range::JPEG
+        || matches!(frame.format(), Pixel::YUVJ420P | Pixel::YUVJ422P | Pixel::YUVJ444P);
     Color { matrix, full_range: full }
 }
 
@@ -63,14 +64,16 @@ impl Upright {
 
     fn convert(&mut self, frame: &ff::frame::Video, path: &Path) -> Result<()> {
         let (format, width, height) = (frame.format(), frame.width(), frame.height());
+        // The levels stay as they are: full range stays full, and is said to be so.
+        let jpeg = matches!(format, Pixel::YUVJ422P | Pixel::YUVJ444P | Pixel::YUVJ440P | Pixel::YUVJ411P);
+        let to = if jpeg { Pixel::YUVJ420P } else { Pixel::YUV420P };
         let fits = self.scaler.as_ref().is_some_and(|s| {
             let i = s.input();
             i.format == format && i.width == width && i.height == height
         });
         if !fits {
-            let context =
-                scaling::Context::get(format, width, height, Pixel::YUV420P, width, height, scaling::Flags::BILINEAR)
-                    .map_err(|cause| failed("convert the picture", path, cause))?;
+            let context = scaling::Context::get(format, width, height, to, width, height, scaling::Flags::BILINEAR)
+                .map_err(|cause| failed("convert the picture", path, cause))?;
             self.scaler = Some(context);
             self.converted = None;
         }

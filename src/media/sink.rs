@@ -4,10 +4,11 @@ use std::path::{Path, PathBuf};
 
 use ffmpeg_next as ff;
 
-use super::encode::{AacEncoder, VideoEncoder, VideoSpec};
+use super::encode::{AacEncoder, Tags, VideoEncoder, VideoSpec, level};
 use super::mux::Muxer;
+use super::nal::Sets;
 use crate::base::{Error, Rate, Result};
-use crate::film::{ClipSink, ClipSpec, Color, PictureView};
+use crate::film::{ClipSink, ClipSpec, PictureView};
 
 /// Sound rate of everything that is encoded.
 pub const SOUND_RATE: u32 = 48_000;
@@ -33,6 +34,16 @@ impl Sink {
                 "choose an even width and height",
             ));
         }
+        let Some(level) = level(spec.width, spec.height, spec.rate) else {
+            return Err(Error::refused(
+                format!(
+                    "a reel of {}x{} at {} would not play on phones and in browsers",
+                    spec.width, spec.height, spec.rate
+                ),
+                path.display(),
+                "choose at most 1920x1080 at 60 frames a second",
+            ));
+        };
         let time_base = ff::Rational(1, spec.rate.num as i32);
         let video = VideoEncoder::open(
             &VideoSpec {
@@ -41,16 +52,18 @@ impl Sink {
                 time_base,
                 rate: spec.rate,
                 aspect: Rate { num: 1, den: 1 },
-                color: Color::default(),
+                tags: Tags::bt709(),
                 preset: spec.preset.clone(),
                 crf: spec.crf,
                 gop: (2.0 * spec.rate.hz()).round() as u32,
                 set_id: None,
+                level: Some(level),
+                upper_first: None,
             },
             path,
         )?;
         let mut muxer = Muxer::create(path, &spec.title)?;
-        muxer.add(&video.parameters(), time_base, None, None)?;
+        muxer.add(&video.parameters(), time_base, video.sets().avcc(&Sets::default()).as_deref(), None)?;
         let sound = match spec.channels {
             0 => None,
             n => {

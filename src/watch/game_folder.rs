@@ -47,7 +47,8 @@ pub fn list(folder: &Path) -> Result<Listing> {
                 folders.push(path);
                 continue;
             }
-            let changed = meta.modified().ok().and_then(|t| t.duration_since(UNIX_EPOCH).ok()).map_or(0, |d| d.as_nanos());
+            let changed =
+                meta.modified().ok().and_then(|t| t.duration_since(UNIX_EPOCH).ok()).map_or(0, |d| d.as_nanos());
             let inside = path.strip_prefix(folder).unwrap_or(&path).to_path_buf();
             listing.insert(inside, (meta.len(), changed));
         }
@@ -122,7 +123,8 @@ fn says_sheet(path: &Path) -> bool {
 /// Rank (sideline first) and name of the camera that a film belongs to.
 fn camera_of(path: &Path) -> (u8, String) {
     let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
-    let folders = path.parent().into_iter().flat_map(Path::components).map(|c| c.as_os_str().to_string_lossy().into_owned());
+    let folders =
+        path.parent().into_iter().flat_map(Path::components).map(|c| c.as_os_str().to_string_lossy().into_owned());
     let names: Vec<String> = folders.chain([stem]).collect();
     for name in &names {
         let plain: String = name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect();
@@ -143,7 +145,8 @@ fn camera_of(path: &Path) -> (u8, String) {
 fn name_and_date(name: &str) -> (String, Option<String>) {
     for (at, _) in name.char_indices() {
         let Some(piece) = name.get(at..at + 10) else { continue };
-        let looks = piece.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b'-' } else { b.is_ascii_digit() });
+        let looks =
+            piece.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b'-' } else { b.is_ascii_digit() });
         if looks && piece.parse::<jiff::civil::Date>().is_ok() {
             let rest = format!("{} {}", &name[..at], &name[at + 10..]);
             let rest = rest.trim_matches([' ', '-', '_', ',']).to_string();
@@ -163,13 +166,24 @@ mod tests {
 
     #[test]
     fn cameras_are_told_by_file_or_folder() {
-        let names = ["Wide 10.MP4", "Wide 9.MP4", "end zone/CLIP10.mp4", "end zone/CLIP9.mp4", "cam3-1.mov", "cam3-2.mov", "tags.csv", "notes.pdf"];
+        let names = [
+            "Wide 10.MP4",
+            "Wide 9.MP4",
+            "end zone/CLIP10.mp4",
+            "end zone/CLIP9.mp4",
+            "cam3-1.mov",
+            "cam3-2.mov",
+            "tags.csv",
+            "notes.pdf",
+        ];
         let game = GameFolder::read(Path::new("/inbox/2026-09-11 Badgers"), &listing(&names)).unwrap();
         assert_eq!((game.game.as_str(), game.date.as_deref()), ("Badgers", Some("2026-09-11")));
         let cameras: Vec<(&str, Vec<String>)> = game
             .cameras
             .iter()
-            .map(|(n, f)| (n.as_str(), f.iter().map(|p| p.file_name().unwrap().to_string_lossy().into_owned()).collect()))
+            .map(|(n, f)| {
+                (n.as_str(), f.iter().map(|p| p.file_name().unwrap().to_string_lossy().into_owned()).collect())
+            })
             .collect();
         assert_eq!(
             cameras,
@@ -188,7 +202,8 @@ mod tests {
         assert!(error.next.contains("sideline.mp4"), "{}", error.next);
         let error = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "a.csv", "b.csv"])).unwrap_err();
         assert!(error.what.contains("a.csv, b.csv"), "{}", error.what);
-        let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "roster.csv", "tag sheet.csv"])).unwrap();
+        let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "roster.csv", "tag sheet.csv"]))
+            .unwrap();
         assert!(game.sheet.unwrap().ends_with("tag sheet.csv"));
     }
 

@@ -77,7 +77,11 @@ impl Inbox<'_> {
                     round.taken.push((name.clone(), words));
                 }
                 Err(error) => {
-                    let words = if error.next.is_empty() { error.to_string() } else { format!("{error}; next: {}", error.next) };
+                    let words = if error.next.is_empty() {
+                        error.to_string()
+                    } else {
+                        format!("{error}; next: {}", error.next)
+                    };
                     self.progress.warn(&format!("inbox/{name} was not taken: {words}"));
                     // Another process in the way passes by itself; all else waits for a person to change the files.
                     if error.kind != crate::base::ErrorKind::Busy {

@@ -57,7 +57,9 @@ impl Ledger {
         self.done.insert(folder.into(), Done { listing: hash(listing), outcome: outcome.into(), failed });
         let pending = PendingFile::new(&self.path)?;
         let text = serde_json::to_vec_pretty(&self.done).unwrap_or_default();
-        fs::File::create(pending.path()).and_then(|mut f| f.write_all(&text)).doing("write the watcher's ledger", &self.path)?;
+        fs::File::create(pending.path())
+            .and_then(|mut f| f.write_all(&text))
+            .doing("write the watcher's ledger", &self.path)?;
         pending.commit()
     }
 }

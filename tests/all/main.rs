@@ -5,6 +5,11 @@
 #[allow(dead_code)]
 mod marks;
 
+mod clips;
 mod films;
+mod hard_films;
 mod marked;
 mod real_cuts;
+mod scan;
+mod sounds;
+mod strip;

@@ -130,7 +130,11 @@ fn check_clip(film: &Film, span: FrameSpan, copied: bool) {
             assert!(heard.iter().any(|h| h.abs_diff(*want) <= tolerance), "{label}: click at {want}, heard {heard:?}");
         }
         let length = ((film.time(span.end) - film.time(span.start)) * 48_000.0).round() as usize;
-        assert!(samples.len() + 64 >= length && samples.len() <= length + 1024 + 64, "{label}: {} of {length}", samples.len());
+        assert!(
+            samples.len() + 64 >= length && samples.len() <= length + 1024 + 64,
+            "{label}: {} of {length}",
+            samples.len()
+        );
     }
     // Copied frames decode to the very same pixels.
     if film.parts.len() == 1 {
@@ -150,23 +154,36 @@ fn check_clip(film: &Film, span: FrameSpan, copied: bool) {
 fn clips_hold_exactly_their_frames_and_sound() {
     let path = made("cut.mp4", &["marked", "--out", "OUT", "--frames", "300"]);
     let film = read(&path);
-    for (start, end, copied) in [(60, 120, true), (47, 133, true), (0, 300, true), (1, 299, true), (65, 80, false), (210, 300, true), (89, 92, true)] {
+    for (start, end, copied) in [
+        (60, 120, true),
+        (47, 133, true),
+        (0, 300, true),
+        (1, 299, true),
+        (65, 80, false),
+        (210, 300, true),
+        (89, 92, true),
+    ] {
         check_clip(&film, FrameSpan::of(start, end), copied);
     }
     let path = made("cut.ts", &["marked", "--out", "OUT", "--frames", "200", "--fps", "30000/1001"]);
     check_clip(&read(&path), FrameSpan::of(47, 133), true);
-    let path = made("cut-open.mp4", &["marked", "--out", "OUT", "--frames", "150", "--open-gop", "--bframes", "3", "--size", "320x180"]);
+    let path = made(
+        "cut-open.mp4",
+        &["marked", "--out", "OUT", "--frames", "150", "--open-gop", "--bframes", "3", "--size", "320x180"],
+    );
     check_clip(&read(&path), FrameSpan::of(40, 110), false);
     let path = made("cut.mov", &["marked", "--out", "OUT", "--frames", "150", "--audio", "pcm", "--size", "320x180"]);
     check_clip(&read(&path), FrameSpan::of(40, 110), true);
-    let path = made("cut-hevc.mp4", &["marked", "--out", "OUT", "--frames", "150", "--codec", "hevc", "--size", "320x180"]);
+    let path =
+        made("cut-hevc.mp4", &["marked", "--out", "OUT", "--frames", "150", "--codec", "hevc", "--size", "320x180"]);
     check_clip(&read(&path), FrameSpan::of(40, 110), false);
 }
 
 #[test]
 fn a_clip_across_two_parts_is_whole() {
     let folder = made("parts/a.mp4", &["marked", "--out", "OUT", "--frames", "90", "--size", "320x180"]);
-    let second = made("parts/b.mp4", &["marked", "--out", "OUT", "--frames", "90", "--first", "90", "--size", "320x180"]);
+    let second =
+        made("parts/b.mp4", &["marked", "--out", "OUT", "--frames", "90", "--first", "90", "--size", "320x180"]);
     let film = Media::new().unwrap().read(&[folder, second], &Silent).unwrap();
     assert_eq!(film.frames(), 180);
     let got = ours(&film, Decode::Exact, 0);
@@ -207,7 +224,10 @@ fn a_written_reel_has_rank_as_bar_code_and_sound_in_place() {
     let want: Vec<usize> = (0..4).map(|k| marks::click_at(k, 48_000)).collect();
     assert_eq!(heard.len(), want.len(), "{heard:?}");
     assert!(heard.iter().zip(&want).all(|(h, w)| h.abs_diff(*w) <= 8), "{heard:?} {want:?}");
-    let probe = crate::films::run("ffprobe", &["-v", "error", "-show_chapters", "-show_format", "-show_streams", "-of", "json", path.to_str().unwrap()]);
+    let probe = crate::films::run(
+        "ffprobe",
+        &["-v", "error", "-show_chapters", "-show_format", "-show_streams", "-of", "json", path.to_str().unwrap()],
+    );
     let probe: serde_json::Value = serde_json::from_slice(&probe).unwrap();
     assert_eq!(probe["chapters"][0]["tags"]["title"], "one & <two>");
     assert_eq!(probe["streams"][0]["color_space"], "bt709");
@@ -229,7 +249,20 @@ fn damaged_and_cut_short_films_are_read_as_far_as_they_go() {
     // An MP4 with its index in front that was cut off while it was copied.
     let front = folder.path().join("front.mp4");
     let source = made("cut.mp4", &["marked", "--out", "OUT", "--frames", "300"]);
-    crate::films::run("ffmpeg", &["-v", "error", "-i", source.to_str().unwrap(), "-c", "copy", "-movflags", "+faststart", front.to_str().unwrap()]);
+    crate::films::run(
+        "ffmpeg",
+        &[
+            "-v",
+            "error",
+            "-i",
+            source.to_str().unwrap(),
+            "-c",
+            "copy",
+            "-movflags",
+            "+faststart",
+            front.to_str().unwrap(),
+        ],
+    );
     let bytes = std::fs::read(&front).unwrap();
     let cut = folder.path().join("side.mp4");
     std::fs::write(&cut, &bytes[..bytes.len() * 6 / 10]).unwrap();

@@ -1,0 +1,129 @@
+//! The strip over a made picture of turf, kept to be looked at, and read by an outside eye: tesseract.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use downbox::base::FrameNo;
+use downbox::film::Picture;
+use downbox::paint::{Canvas, Rgb, Strip, StripText, Template, paint};
+
+/// Turf in stripes and noise with white lines, some of them behind the strip.
+fn turf(width: usize, height: usize) -> Picture {
+    let greens = [[0x30, 0x5E, 0x2F], [0x40, 0x75, 0x3A], [0x5F, 0x8F, 0x56]].map(|g| Rgb(g).ycbcr());
+    let mut picture = Picture::filled(width, height, greens[1]);
+    let mut seed = 7u32;
+    for y in 0..height {
+        for x in 0..width {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let band = (x * 12 / width + y * 3 / height) % 2;
+            let line = (x + y / 3) % (width / 7) < width / 160;
+            let luma = if line { 225 } else { greens[band + 1][0] + (seed >> 28) as u8 };
+            picture.planes[0][y * width + x] = luma;
+            if line {
+                let half = (y / 2) * width.div_ceil(2) + x / 2;
+                picture.planes[1][half] = 128;
+                picture.planes[2][half] = 128;
+            }
+        }
+    }
+    picture
+}
+
+fn third_and_two() -> StripText {
+    StripText {
+        down: Some("3".into()),
+        distance: Some("and 2".into()),
+        ball_on: Some("opp 34".into()),
+        ball_yards: Some(66),
+        to_gain: Some(2),
+        tags: vec!["trips right".into(), "one-high".into()],
+        game: Some("Herons at Badgers".into()),
+        clock: Some("Q2 4:31".into()),
+        play: Some("play 47".into()),
+        ..StripText::default()
+    }
+}
+
+fn painted(text: &StripText, width: usize, height: usize) -> Picture {
+    let strip = Strip::draw(&Template::strip().unwrap(), text, width, height).unwrap();
+    assert_eq!(strip.problems, []);
+    let mut picture = turf(width, height);
+    strip.overlay.unwrap().blend(&mut picture);
+    picture
+}
+
+fn look(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/look");
+    std::fs::create_dir_all(&folder).unwrap();
+    folder.join(name)
+}
+
+/// Rows `from..to` of a picture as PNG, `times` as large.
+fn keep(picture: &Picture, rows: std::ops::Range<usize>, times: usize, file: &Path) {
+    let (w, h) = (picture.width, rows.len());
+    let mut view = picture.view(FrameNo(0), 0.0);
+    view.height = h;
+    view.planes = [
+        &picture.planes[0][rows.start * w..],
+        &picture.planes[1][rows.start / 2 * (w / 2)..],
+        &picture.planes[2][rows.start / 2 * (w / 2)..],
+    ];
+    let (tw, th) = ((w * times) as u32, (h * times) as u32);
+    let mut canvas = Canvas::new(tw, th, paint::INK).unwrap();
+    canvas.picture(&view, (w as u32, h as u32), [0, 0, tw, th]);
+    std::fs::write(file, canvas.png().unwrap()).unwrap();
+}
+
+#[test]
+fn strips_are_drawn_at_every_common_size() {
+    let kickoff = StripText {
+        down: None,
+        distance: None,
+        word: Some("kickoff".into()),
+        ball_on: Some("own 35".into()),
+        ball_yards: Some(35),
+        to_gain: None,
+        tags: vec![],
+        ..third_and_two()
+    };
+    let goal = StripText {
+        down: Some("1".into()),
+        distance: Some("and goal".into()),
+        ball_on: Some("opp 7".into()),
+        ball_yards: Some(93),
+        to_gain: Some(7),
+        ..third_and_two()
+    };
+    for (text, name, w, h) in [
+        (third_and_two(), "strip-1080.png", 1920, 1080),
+        (third_and_two(), "strip-720.png", 1280, 720),
+        (third_and_two(), "strip-360.png", 640, 360),
+        (goal, "strip-goal-360.png", 640, 360),
+        (kickoff, "strip-kickoff-720.png", 1280, 720),
+        (third_and_two(), "strip-upright.png", 406, 720),
+    ] {
+        let file = look(name);
+        keep(&painted(&text, w, h), 0..h, 1, &file);
+        assert!(std::fs::metadata(&file).unwrap().len() > 10_000);
+    }
+}
+
+/// The smallest common picture, read by tesseract (Debian `tesseract-ocr`) from the strip's rows at three times the
+/// size.
+#[test]
+fn an_outside_reader_reads_the_strip_at_640_by_360() {
+    let picture = painted(&third_and_two(), 640, 360);
+    let file = look("strip-360-read.png");
+    keep(&picture, 304..344, 3, &file);
+    let read = Command::new("tesseract")
+        .args([file.as_os_str(), "-".as_ref(), "--psm".as_ref(), "6".as_ref()])
+        .output()
+        .expect("tesseract is needed by this test: apt-get install tesseract-ocr");
+    assert!(read.status.success(), "{}", String::from_utf8_lossy(&read.stderr));
+    // The reader sees the narrow typeface's spaces or does not: letters are what is compared.
+    let words: String = String::from_utf8_lossy(&read.stdout).split_whitespace().collect();
+    for want in ["3 and 2", "opp 34", "trips right", "one-high", "Q2 4:31", "play 47"] {
+        assert!(words.contains(&want.replace(' ', "")), "{want} is not read in: {words}");
+    }
+}
