@@ -11,6 +11,9 @@ const DROPS: [f64; 3] = [0.3, 0.3, 0.6];
 const LENGTH: (f64, f64, f64) = (7.4, 0.34, 0.2);
 /// A whistle: weight, deviation, and how late the referee is, seconds.
 const WHISTLE: (f64, f64, f64) = (8.0, 0.25, 0.22);
+/// A sure whistle well before the end, after which play would have gone on, takes this from it: a referee blows twice, the
+/// first counts.
+const BLOWN: f64 = 3.0;
 /// Whistles less sure than this are not heard.
 const FAINT: f32 = 0.15;
 /// Rounds in which the operator's tail is learned, from at least so many plays; least deviation, seconds.
@@ -72,7 +75,8 @@ fn scores(track: &Track, snap: f64) -> Option<Scores> {
                     WHISTLE.0 * f64::from(w.confidence) * (-0.5 * (late / WHISTLE.1).powi(2)).exp()
                 })
                 .fold(0.0, f64::max);
-            score += most - 1.0;
+            let blown = heard.iter().filter(|w| w.time < t - 0.3).map(|w| f64::from(w.confidence)).fold(0.0, f64::max);
+            score += most - 1.0 - BLOWN * blown;
         }
         out.times.push(t);
         out.plain.push(score);

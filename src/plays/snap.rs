@@ -14,8 +14,8 @@ const TO_END: f64 = 1.5;
 const NEAR: (f64, f64) = (0.6, 0.3);
 /// The ramp from still to moving: its length in samples is fitted, because lines burst and routes build up.
 const RAMPS: [f64; 7] = [3.0, 4.0, 6.0, 8.0, 10.0, 13.0, 16.0];
-/// The ramp's foot is on average this late against the ball, seconds.
-const LATE: f64 = 0.02;
+/// The ramp's foot is found this early on average against the ball, seconds.
+const EARLY: f64 = 0.06;
 
 /// Where a snap was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -46,7 +46,7 @@ pub fn snap(track: &Track) -> Option<SnapFound> {
     }
     let contrast = contrasts(track);
     let s0 = place(track, &contrast, first, last)?;
-    let time = track.time(onset(track, s0)) - LATE;
+    let time = track.time(onset(track, s0)) + EARLY;
     let rival =
         (first..last).filter(|&k| (k as f64 - s0 as f64).abs() > 1.5 * HZ).map(|k| contrast[k]).fold(0.0, f64::max);
     Some(SnapFound {

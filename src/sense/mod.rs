@@ -7,10 +7,12 @@ mod gather;
 mod homography;
 mod level;
 mod motion;
+mod normal;
 mod pass;
 mod register;
 mod small;
 mod sound_match;
+mod warp;
 mod whistle;
 
 pub use pass::{VERSION, measure};

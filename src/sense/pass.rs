@@ -276,3 +276,120 @@ fn merged(mut cuts: Vec<u64>) -> Vec<u64> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::{Rate, Silent};
+    use crate::film::Picture;
+    use crate::film::scripted::{Footage, part};
+
+    /// A made scene: turf with texture that is another one for each `scene`, seen with a pan of `shift` pixels, and a man
+    /// (bright, 12 by 24 pixels) at `man`.
+    fn picture(scene: u64, shift: f64, man: Option<f64>, bright: f64) -> Picture {
+        let (w, h) = (240usize, 135usize);
+        let mut out = Picture::filled(w, h, [100, 100, 110]);
+        let phase = scene as f64 * 2.4;
+        for y in 0..h {
+            for x in 0..w {
+                let (px, py) = (x as f64 + shift, y as f64);
+                let waves: f64 = (1..5)
+                    .map(|k| {
+                        let k = f64::from(k);
+                        9.0 * ((px * (k * 2.3 + phase).sin() + py * (k * 2.3 + phase).cos()) * 0.03 * k.powf(1.3)
+                            + k * k)
+                            .sin()
+                    })
+                    .sum();
+                let man = man.is_some_and(|at| (x as f64 - at).abs() < 6.0 && (py - 80.0).abs() < 12.0);
+                let value = if man { 220.0 } else { 100.0 + waves };
+                out.planes[0][y * w + x] = (value + bright).clamp(0.0, 255.0) as u8;
+            }
+        }
+        out
+    }
+
+    fn footage(parts: Vec<crate::film::Part>, draw: impl Fn(u64) -> Picture + Sync + Send + 'static) -> Footage {
+        Footage { film: Film { parts, problems: vec![] }, draw: Box::new(draw), hear: None }
+    }
+
+    const RATE: Rate = Rate { num: 30, den: 1 };
+
+    fn measured(footage: &Footage) -> Series {
+        measure(footage, &footage.film, &Silent).unwrap()
+    }
+
+    #[test]
+    fn a_cut_is_found_to_the_frame_and_a_flash_and_a_pan_are_none() {
+        let film = footage(vec![part("a.mp4", 120, RATE)], |n| {
+            let flash = if n == 30 || n == 31 { 90.0 } else { 0.0 };
+            if n < 71 { picture(1, n as f64 * 1.5, None, flash) } else { picture(2, 0.0, None, 0.0) }
+        });
+        let series = measured(&film);
+        assert_eq!(series.cuts, [71]);
+        assert_eq!((series.samples.len(), series.sound), (60, false));
+        // A pan of 1.5 pixels a frame is 45/240 widths a second, to the right.
+        let pans: Vec<f32> = series.samples.iter().filter(|s| s.frame > 36 && s.frame < 70).map(|s| s.pan_x).collect();
+        assert!(pans.iter().all(|p| (p - 0.1875).abs() < 0.01), "{pans:?}");
+    }
+
+    #[test]
+    fn a_man_who_runs_has_energy_and_a_camera_that_pans_has_none() {
+        let film = footage(vec![part("a.mp4", 150, RATE)], |n| {
+            let man = if n < 75 { 60.0 } else { 60.0 + (n - 75) as f64 * 1.5 };
+            picture(1, n as f64 * 0.4, Some(man - n as f64 * 0.4), 0.0)
+        });
+        let series = measured(&film);
+        let mean = |from: u64, to: u64| {
+            let all: Vec<f32> =
+                series.samples.iter().filter(|s| s.frame >= from && s.frame < to).map(|s| s.energy).collect();
+            all.iter().sum::<f32>() / all.len() as f32
+        };
+        assert!(mean(90, 145) > 3.0 * mean(10, 70), "{} against {}", mean(90, 145), mean(10, 70));
+    }
+
+    #[test]
+    fn a_border_between_parts_is_judged_by_size_clock_and_picture() {
+        let scene = |n: u64| picture(1, n as f64 * 0.5, None, 0.0);
+        let two = || vec![part("a.mp4", 45, RATE), part("b.mp4", 45, RATE)];
+        // A recording split by the card goes on.
+        assert_eq!(measured(&footage(two(), scene)).cuts, [0u64; 0]);
+        // Other pictures are a cut, wherever the sampling falls.
+        assert_eq!(
+            measured(&footage(two(), move |n| if n < 45 { scene(n) } else { picture(3, 0.0, None, 0.0) })).cuts,
+            [45]
+        );
+        // So is another size.
+        let mut parts = two();
+        parts[1].width = 128;
+        assert_eq!(measured(&footage(parts, scene)).cuts, [45]);
+        // A gap by the clocks with men elsewhere is a cut; with the very same picture it is a clock gone wrong.
+        let mut parts = two();
+        parts[0].recorded = Some(1000);
+        parts[1].recorded = Some(1031);
+        assert_eq!(measured(&footage(parts.clone(), scene)).cuts, [0u64; 0]);
+        let men = move |n: u64| picture(1, n as f64 * 0.5, Some(if n < 45 { 60.0 } else { 150.0 }), 0.0);
+        assert_eq!(measured(&footage(parts, men)).cuts, [45]);
+    }
+
+    #[test]
+    fn the_picker_takes_the_frame_nearest_to_each_fifteenth() {
+        for (rate, every) in [(30.0, 2), (60.0, 4), (25.0, 2), (15.0, 1), (10.0, 1), (59.94, 4)] {
+            let mut picker = Picker::default();
+            let picked: Vec<usize> = (0..200).filter(|&k| picker.picks(k as f64 / rate)).collect();
+            assert!(picked.windows(2).all(|w| w[1] - w[0] == every), "{rate}: {:?}", &picked[..6]);
+        }
+    }
+
+    #[test]
+    fn a_long_film_is_measured_the_same_whatever_the_slabs() {
+        // More than one slab; the same movement throughout gives the same numbers at the joint.
+        let film =
+            footage(vec![part("a.mp4", SLAB as u64 + 200, RATE)], |n| picture(1, (n % 200) as f64 * 0.5, None, 0.0));
+        let series = measured(&film);
+        assert_eq!(series.samples.len(), SLAB / 2 + 100);
+        assert!(series.samples.windows(2).all(|w| w[1].frame == w[0].frame + 2));
+        let at = |frame: u64| series.samples.iter().find(|s| s.frame == frame).map(|s| s.pan_x);
+        assert!((at(512).unwrap() - at(520).unwrap()).abs() < 0.003, "{:?} {:?}", at(512), at(520));
+    }
+}

@@ -3,7 +3,9 @@
 
 use super::homography::Homography;
 use super::level::{Plane, Pyramid};
+use super::normal::{Batch, LANES, Normal, ONES, dot};
 use super::small::{HEIGHT, WIDTH};
+use super::warp::Warp;
 
 /// Iterations at most on each level, finest first. The finest level only polishes: started there
 /// the map is within half a pixel already. (Five, three, two with the finest level whole: no gain on made films.)
@@ -278,240 +280,6 @@ fn shift(later: &Plane, earlier: &Plane) -> (i32, i32) {
     (best.1, best.2)
 }
 
-/// Bilinear sampling of a row through a map.
-#[derive(Debug)]
-struct Warp {
-    u: [f32; WIDTH],
-    v: [f32; WIDTH],
-    at: [u32; WIDTH],
-}
-
-impl Default for Warp {
-    fn default() -> Self {
-        Self { u: [0.0; WIDTH], v: [0.0; WIDTH], at: [0; WIDTH] }
-    }
-}
-
-impl Warp {
-    /// Row `y` of level `level` as seen through `map` in `plane`; `covered` is 1 where it lies inside, else 0.
-    fn row(&mut self, plane: &Plane, map: &Homography, y: usize, level: usize, out: &mut [f32], covered: &mut [f32]) {
-        let w = plane.width;
-        let scale = (1 << level) as f32 / (WIDTH as f32 / 2.0);
-        let tall = HEIGHT as f32 / WIDTH as f32;
-        let m = map.0.map(|row| row.map(|v| v as f32));
-        let ny = (y as f32 + 0.5) * scale - tall;
-        let (a, b, c) = (m[0][1] * ny + m[0][2], m[1][1] * ny + m[1][2], m[2][1] * ny + m[2][2]);
-        let (right, bottom) = ((w - 1) as f32, (plane.height - 1) as f32);
-        let back = 1.0 / scale;
-        let (us, vs, ats) = (&mut self.u[..w], &mut self.v[..w], &mut self.at[..w]);
-        for ((u, v), x) in us.iter_mut().zip(vs.iter_mut()).zip(&RAMP[..w]) {
-            let nx = (x + 0.5) * scale - 1.0;
-            let over = back / (m[2][0] * nx + c);
-            *u = (m[0][0] * nx + a) * over + back - 0.5;
-            *v = (m[1][0] * nx + b) * over + back * tall - 0.5;
-        }
-        let stride = w as f32;
-        for (((u, v), at), c) in us.iter_mut().zip(vs.iter_mut()).zip(ats.iter_mut()).zip(covered.iter_mut()) {
-            let (x, y) = (u.max(0.0).min(right - 0.001), v.max(0.0).min(bottom - 0.001));
-            let inside = (x - *u).abs().max((y - *v).abs()) < 0.002;
-            *c = if inside { 1.0 } else { 0.0 };
-            let (fx, fy) = ((x - 0.4999 + WHOLE) - WHOLE, (y - 0.4999 + WHOLE) - WHOLE);
-            *at = (fy * stride + fx + WHOLE).to_bits().wrapping_sub(WHOLE.to_bits());
-            *u = x - fx;
-            *v = y - fy;
-        }
-        let data = &plane.data[..];
-        for (((fx, fy), at), t) in us.iter().zip(vs.iter()).zip(ats.iter()).zip(out.iter_mut()) {
-            let at = *at as usize;
-            // Never outside: the coordinates were clamped; a map of NaNs reads nothing.
-            let Some(quad) = data.get(at..at + w + 2) else {
-                *t = 0.0;
-                continue;
-            };
-            let top = quad[0] + fx * (quad[1] - quad[0]);
-            let low = quad[w] + fx * (quad[w + 1] - quad[w]);
-            *t = top + fy * (low - top);
-        }
-    }
-}
-
-/// Adding and subtracting this rounds a small float to a whole number in its lowest bits, eight at a time; the
-/// language's own conversion saturates, one at a time.
-const WHOLE: f32 = 12_582_912.0;
-
-/// For a sum in lanes.
-static ONES: [f32; WIDTH] = [1.0; WIDTH];
-
-/// Column numbers as floats, so that loops over a row are done eight at a time.
-static RAMP: [f32; WIDTH] = {
-    let mut out = [0.0; WIDTH];
-    let mut k = 0;
-    while k < WIDTH {
-        out[k] = k as f32;
-        k += 1;
-    }
-    out
-};
-
-const PARAMS: usize = 10;
-const LANES: usize = 8;
-
-/// Normal equations of a step.
-#[derive(Debug, Default)]
-struct Normal {
-    matrix: [[f64; PARAMS]; PARAMS],
-    vector: [f64; PARAMS],
-}
-
-/// Rows of the Jacobian (one array for each parameter) gathered before they are multiplied.
-#[derive(Debug)]
-struct Batch {
-    filled: usize,
-    columns: [[f32; WIDTH]; PARAMS],
-    weight: [f32; WIDTH],
-    residual: [f32; WIDTH],
-}
-
-impl Default for Batch {
-    fn default() -> Self {
-        Self { filled: 0, columns: [[0.0; WIDTH]; PARAMS], weight: [0.0; WIDTH], residual: [0.0; WIDTH] }
-    }
-}
-
-/// Where one row goes in a batch.
-struct BatchRow<'a> {
-    batch: &'a mut Batch,
-    at: usize,
-}
-
-impl Batch {
-    fn room(&mut self, sums: &mut Normal, n: usize) -> BatchRow<'_> {
-        if self.filled + n > WIDTH {
-            self.flush(sums);
-        }
-        let at = self.filled;
-        self.filled += n;
-        BatchRow { batch: self, at }
-    }
-
-    fn flush(&mut self, sums: &mut Normal) {
-        let n = self.filled.next_multiple_of(LANES).min(WIDTH);
-        self.weight[self.filled..n].fill(0.0);
-        sums.add(self, n);
-        self.filled = 0;
-    }
-}
-
-impl BatchRow<'_> {
-    /// Fills it with the derivatives at row `y` of the target, but for its first and last pixel.
-    fn fill(self, target: &Plane, y: usize, scale: f32, residual: &[f32], covered: &[f32], cut: f32) {
-        let n = residual.len();
-        let at = self.at..self.at + n;
-        let (above, line, below) = (&target.row(y - 1)[1..=n], &target.row(y)[..n + 2], &target.row(y + 1)[1..=n]);
-        let ny = (y as f32 + 0.5) * scale - HEIGHT as f32 / WIDTH as f32;
-        let half = 0.5 / scale;
-        let [c0, c1, c2, c3, c4, c5, c6, c7, c8, c9] = &mut self.batch.columns;
-        let (gx, gy) = (&mut c2[at.clone()], &mut c5[at.clone()]);
-        for ((g, a), b) in gx.iter_mut().zip(&line[..n]).zip(&line[2..]) {
-            *g = (b - a) * half;
-        }
-        for ((g, a), b) in gy.iter_mut().zip(above).zip(below) {
-            *g = (b - a) * half;
-        }
-        let (c0, c1, c3, c4) = (&mut c0[at.clone()], &mut c1[at.clone()], &mut c3[at.clone()], &mut c4[at.clone()]);
-        let (c6, c7) = (&mut c6[at.clone()], &mut c7[at.clone()]);
-        for ((a, b), g) in c0.iter_mut().zip(c1.iter_mut()).zip(gx.iter()) {
-            *a = *g;
-            *b = g * ny;
-        }
-        for ((a, b), g) in c3.iter_mut().zip(c4.iter_mut()).zip(gy.iter()) {
-            *a = *g;
-            *b = g * ny;
-        }
-        for ((a, b), x) in c0.iter_mut().zip(c3.iter_mut()).zip(&RAMP[1..=n]) {
-            let nx = (x + 0.5) * scale - 1.0;
-            *a *= nx;
-            *b *= nx;
-        }
-        for (((a, b), (p, q)), x) in c6.iter_mut().zip(c7.iter_mut()).zip(c0.iter().zip(c4.iter())).zip(&RAMP[1..=n]) {
-            let nx = (x + 0.5) * scale - 1.0;
-            let g = p + q;
-            *a = -g * nx;
-            *b = -g * ny;
-        }
-        // Scaled so that all columns are of one order.
-        for (c, v) in c8[at.clone()].iter_mut().zip(&line[1..]) {
-            *c = -v;
-        }
-        c9[at.clone()].fill(-64.0);
-        for ((w, r), c) in self.batch.weight[at.clone()].iter_mut().zip(residual).zip(covered) {
-            let u = r * cut;
-            let v = (1.0 - u * u).max(0.0);
-            *w = v * v * c;
-        }
-        self.batch.residual[at].copy_from_slice(residual);
-    }
-}
-
-impl Normal {
-    fn add(&mut self, batch: &Batch, n: usize) {
-        let mut wj = [0f32; WIDTH];
-        for a in 0..PARAMS {
-            for ((t, w), v) in wj[..n].iter_mut().zip(&batch.weight[..n]).zip(&batch.columns[a][..n]) {
-                *t = w * v;
-            }
-            for b in a..PARAMS {
-                self.matrix[a][b] += f64::from(dot(&wj[..n], &batch.columns[b][..n]));
-            }
-            self.vector[a] += f64::from(dot(&wj[..n], &batch.residual[..n]));
-        }
-    }
-
-    /// Cholesky, with a trace of damping for directions that the picture says nothing of.
-    fn solve(mut self) -> Option<[f64; PARAMS]> {
-        let m = &mut self.matrix;
-        for a in 0..PARAMS {
-            m[a][a] = m[a][a] * (1.0 + 1e-6) + 1e-3;
-        }
-        let mut l = [[0.0; PARAMS]; PARAMS];
-        for i in 0..PARAMS {
-            for k in 0..=i {
-                let sum: f64 = (0..k).map(|n| l[i][n] * l[k][n]).sum();
-                if i == k {
-                    let left = m[i][i] - sum;
-                    if left <= 0.0 {
-                        return None;
-                    }
-                    l[i][i] = left.sqrt();
-                } else {
-                    l[i][k] = (m[k][i] - sum) / l[k][k];
-                }
-            }
-        }
-        let mut x = self.vector;
-        for i in 0..PARAMS {
-            let sum: f64 = (0..i).map(|k| l[i][k] * x[k]).sum();
-            x[i] = (x[i] - sum) / l[i][i];
-        }
-        for i in (0..PARAMS).rev() {
-            let sum: f64 = (i + 1..PARAMS).map(|k| l[k][i] * x[k]).sum();
-            x[i] = (x[i] - sum) / l[i][i];
-        }
-        x.iter().all(|v| v.is_finite()).then_some(x)
-    }
-}
-
-/// A sum in lanes, which the compiler may do eight at a time (a plain sum has a fixed order).
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut sums = [0f32; LANES];
-    for (x, y) in a.chunks_exact(LANES).zip(b.chunks_exact(LANES)) {
-        for k in 0..LANES {
-            sums[k] += x[k] * y[k];
-        }
-    }
-    sums.iter().sum()
-}
-
 /// Absolute residuals counted by eighths of a gray level, for their median.
 #[derive(Debug)]
 struct Histogram {
@@ -551,5 +319,95 @@ impl Histogram {
 }
 
 #[cfg(test)]
-#[path = "register_tests.rs"]
-mod tests;
+mod tests {
+    use super::*;
+    use crate::sense::small::Small;
+
+    /// A scene with texture and lines, seen through a map: later(x) = scene(map(x)).
+    fn seen(map: &Homography, gain: f32, bias: f32, man: Option<f64>) -> Small {
+        let scene = |x: f64, y: f64| {
+            let line = if (x * 6.0).rem_euclid(1.0) < 0.08 { 60.0 } else { 0.0 };
+            // Waves of no common period, as turf, crowd and stands have none.
+            let waves: f64 = (1..9)
+                .map(|k| {
+                    let k = f64::from(k);
+                    7.0 * ((x * (k * 2.3).sin() + y * (k * 2.3).cos()) * k.powf(1.4) * 2.1 + k * k).sin()
+                })
+                .sum();
+            100.0 + waves + line
+        };
+        let mut luma = vec![0; WIDTH * HEIGHT];
+        for y in 0..HEIGHT {
+            for x in 0..WIDTH {
+                let mut sum = 0.0;
+                for k in 0..9 {
+                    let px = (x as f64 + (f64::from(k % 3) + 0.5) / 3.0 - 120.0) / 120.0;
+                    let py = (y as f64 + (f64::from(k / 3) + 0.5) / 3.0 - 67.5) / 120.0;
+                    let m = map.0;
+                    let w = m[2][0] * px + m[2][1] * py + m[2][2];
+                    let u = (m[0][0] * px + m[0][1] * py + m[0][2]) / w;
+                    let v = (m[1][0] * px + m[1][1] * py + m[1][2]) / w;
+                    sum += match man {
+                        Some(at) if (u - at).abs() < 0.06 && v.abs() < 0.12 => 230.0,
+                        _ => scene(u, v),
+                    };
+                }
+                luma[y * WIDTH + x] = (gain * sum as f32 / 9.0 + bias).round().clamp(0.0, 255.0) as u8;
+            }
+        }
+        Small { frame: 0, time: 0.0, luma, cb: vec![], cr: vec![] }
+    }
+
+    /// Greatest error of a map at the corners, in small-picture pixels.
+    fn error(a: &Homography, b: &Homography) -> f64 {
+        let at = |m: &Homography, x: f64, y: f64| {
+            let w = m.0[2][0] * x + m.0[2][1] * y + m.0[2][2];
+            ((m.0[0][0] * x + m.0[0][1] * y + m.0[0][2]) / w, (m.0[1][0] * x + m.0[1][1] * y + m.0[1][2]) / w)
+        };
+        [(-1.0, -0.56), (1.0, -0.56), (-1.0, 0.56), (1.0, 0.56)]
+            .iter()
+            .map(|&(x, y)| {
+                let (p, q) = (at(a, x, y), at(b, x, y));
+                120.0 * (p.0 - q.0).hypot(p.1 - q.1)
+            })
+            .fold(0.0, f64::max)
+    }
+
+    #[test]
+    fn a_known_movement_is_found_to_a_third_of_a_pixel() {
+        for map in [
+            Homography::IDENTITY,
+            Homography::shift(0.031, -0.012),
+            Homography::shift(-0.22, 0.02),
+            Homography([[1.02, 0.01, 0.05], [-0.008, 1.015, -0.02], [0.01, -0.006, 1.0]]),
+        ] {
+            let earlier = Pyramid::of(&seen(&Homography::IDENTITY, 1.0, 0.0, None));
+            let later = Pyramid::of(&seen(&map, 1.0, 0.0, None));
+            let mut registrar = Registrar::default();
+            let found = registrar.register(&later, &earlier, &Homography::IDENTITY);
+            assert!(error(&found.map, &map) < 0.3, "{map:?}: {found:?}, off by {}", error(&found.map, &map));
+            assert!(!found.is_bad() && found.sigma < 1.5, "{found:?}");
+        }
+    }
+
+    #[test]
+    fn brightness_and_a_man_do_not_move_the_camera() {
+        let map = Homography::shift(0.04, 0.01);
+        let earlier = Pyramid::of(&seen(&Homography::IDENTITY, 1.0, 0.0, Some(-0.2)));
+        let later = Pyramid::of(&seen(&map, 0.9, 12.0, Some(-0.1)));
+        let found = Registrar::default().register(&later, &earlier, &Homography::IDENTITY);
+        assert!(error(&found.map, &map) < 0.3, "{found:?}, off by {}", error(&found.map, &map));
+        // Gain and bias trade against each other on a scene of one brightness; what counts is the brightness there.
+        assert!((found.gain * 105.0 + found.bias - (0.9 * 105.0 + 12.0)).abs() < 2.0, "{found:?}");
+    }
+
+    #[test]
+    fn another_scene_is_bad() {
+        let earlier = Pyramid::of(&seen(&Homography::IDENTITY, 1.0, 0.0, None));
+        let mut other = seen(&Homography::IDENTITY, 1.0, 0.0, None);
+        for (k, sample) in other.luma.iter_mut().enumerate() {
+            *sample = ((k * 7919) % 251) as u8;
+        }
+        assert!(Registrar::default().register(&Pyramid::of(&other), &earlier, &Homography::IDENTITY).is_bad());
+    }
+}

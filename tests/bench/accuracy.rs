@@ -1,6 +1,7 @@
 //! How well plays are found: on a pool of made games whose seeds come from the commit, so that nobody could tune on them.
 //!
-//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--worst]`. First says whether the pool is
+//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst]`; `--seed` measures an earlier pool again,
+//! `--made DIR...` games that were made before. First says whether the pool is
 //! hard; where it is not, no figure is printed.
 #![allow(missing_docs)]
 
@@ -13,7 +14,7 @@ use std::process::{Command, ExitCode};
 use downbox::base::{FrameNo, FrameSpan, Silent};
 use downbox::film::{Angle, Film, FilmReader, Series};
 use downbox::media::Media;
-use downbox::plays::{self, Camera, Found, Heard, PairedBy, Settings};
+use downbox::plays::{self, Camera, Found, Heard, Settings};
 use downbox::sense::{self, ShotSounds, SoundMatcher};
 use pool::{FilmedPlay, Game, TrueCamera};
 use tally::{Tally, errors, wilson};
@@ -50,11 +51,28 @@ fn option(name: &str, default: u64) -> Result<u64, Failure> {
     }
 }
 
+/// Folders named after `--made`.
+fn made() -> Vec<String> {
+    std::env::args().skip_while(|a| a != "--made").skip(1).take_while(|a| !a.starts_with("--")).collect()
+}
+
 fn bench() -> Result<bool, Failure> {
-    let seeds = pool::seeds(option("--games", 10)?)?;
-    println!("seeds {seeds:?}");
     let maker = pool::maker()?;
-    let games = pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?;
+    let games = match made() {
+        folders if !folders.is_empty() => {
+            println!("games made before, not drawn from the commit: {folders:?}");
+            pool::made(&folders)?
+        }
+        _ => {
+            let count = option("--games", 10)?;
+            let seeds = match option("--seed", 0)? {
+                0 => pool::seeds(count)?,
+                first => (first..first + count).collect(),
+            };
+            println!("seeds {seeds:?}");
+            pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?
+        }
+    };
     let hard = Command::new(&maker).arg("hard").args(games.iter().map(|g| &g.folder)).output()?;
     let words = String::from_utf8_lossy(&hard.stdout);
     print!("{words}");
@@ -264,7 +282,6 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
     let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
     moments(r, "end zone with the sideline's", game, &scans[1], &carried);
-    let _ = PairedBy::Sound;
     Ok(())
 }
 

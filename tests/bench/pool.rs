@@ -8,6 +8,10 @@ use serde::Deserialize;
 /// What the film maker wrote beside a game's films; only what is asked here.
 #[derive(Debug, Deserialize)]
 pub struct Truth {
+    /// What it was drawn from.
+    pub seed: u64,
+    /// Which set of constants.
+    pub look: u32,
     /// Sideline, then end zone.
     pub cameras: Vec<TrueCamera>,
     /// Every play of the game, filmed or not.
@@ -118,6 +122,17 @@ pub fn maker() -> Result<PathBuf, Failure> {
     let here = std::env::current_exe()?;
     let profile = here.parent().and_then(Path::parent).ok_or("this program has no folder")?;
     Ok(profile.join("examples/filmmaker"))
+}
+
+/// Games that were made before, by their folders.
+pub fn made(folders: &[String]) -> Result<Vec<Game>, Failure> {
+    let read = |folder: &String| {
+        let folder = PathBuf::from(folder);
+        let text = std::fs::read(folder.join("truth.json"))?;
+        let truth: Truth = serde_json::from_slice(&text)?;
+        Ok(Game { seed: truth.seed, look: truth.look, folder, truth })
+    };
+    folders.iter().map(read).collect()
 }
 
 /// Makes the games that are not there yet, under a folder named by the maker's sources.

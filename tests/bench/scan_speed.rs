@@ -4,6 +4,7 @@
 //! the decode; FFmpeg decodes the sound too, as the scan does.
 #![allow(missing_docs)]
 
+#[allow(dead_code)]
 mod pool;
 
 use std::path::PathBuf;
