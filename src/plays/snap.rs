@@ -88,10 +88,10 @@ fn onset(track: &Track, s0: usize) -> f64 {
     for quarter in 0..48 {
         let t0 = (t1 - 9) as f64 + 0.25 * f64::from(quarter);
         for length in RAMPS {
-            if let Some(error) = ramp_error(&window, t0, length) {
-                if error < best.0 {
-                    best = (error, t0);
-                }
+            if let Some(error) = ramp_error(&window, t0, length)
+                && error < best.0
+            {
+                best = (error, t0);
             }
         }
     }

@@ -96,6 +96,11 @@ impl Track {
         self.energy.len()
     }
 
+    /// Whether nothing was measured.
+    pub fn is_empty(&self) -> bool {
+        self.energy.is_empty()
+    }
+
     /// Film time of sample `k`.
     pub fn time(&self, k: f64) -> f64 {
         self.start + k / HZ

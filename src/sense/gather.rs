@@ -80,11 +80,11 @@ impl Gatherer {
             self.out.push(sample(raw, &mask, share));
             self.finished += 1;
         }
-        if self.finished > AROUND {
-            if let Some((old, _)) = self.window.pop_front() {
-                self.chroma.remove(&old.cb, &old.cr);
-                self.finished -= 1;
-            }
+        if self.finished > AROUND
+            && let Some((old, _)) = self.window.pop_front()
+        {
+            self.chroma.remove(&old.cb, &old.cr);
+            self.finished -= 1;
         }
     }
 }
