@@ -4,3 +4,4 @@
 pub mod base;
 pub mod film;
 pub mod paint;
+pub mod reel;
