@@ -155,6 +155,8 @@ struct Pictures<'f> {
     source: Box<dyn FrameSource + Send + 'f>,
     film: &'f Film,
     at: Option<FrameNo>,
+    /// Whether one of them lies on the canvas.
+    laid: bool,
     /// Frames in which the decoder met damage.
     damaged: u64,
     /// Why no more come.
@@ -261,7 +263,7 @@ impl<'f> Pictures<'f> {
     fn open(reader: &'f dyn FilmReader, film: &'f Film, from: FrameNo) -> Result<Self> {
         let mut source = reader.frames(film, Decode::Exact, 0)?;
         source.seek(from)?;
-        Ok(Self { source, film, at: None, damaged: 0, ended: None })
+        Ok(Self { source, film, at: None, laid: false, damaged: 0, ended: None })
     }
 
     /// Reads on to frame `to` and lays it on the canvas with the overlay. Whether there is a picture on the canvas: the
@@ -280,13 +282,14 @@ impl<'f> Pictures<'f> {
                         if let Some(overlay) = overlay {
                             overlay.blend(canvas);
                         }
+                        self.laid = true;
                     }
                 }
                 Ok(None) => self.ended = Some("the film ends there".into()),
                 Err(error) => self.ended = Some(error.to_string()),
             }
         }
-        self.at.is_some()
+        self.laid
     }
 }
 
