@@ -5,3 +5,4 @@ pub mod base;
 pub mod film;
 pub mod paint;
 pub mod reel;
+pub mod report;

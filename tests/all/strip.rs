@@ -7,6 +7,7 @@ use std::process::Command;
 use downbox::base::FrameNo;
 use downbox::film::Picture;
 use downbox::paint::{Canvas, Rgb, Strip, StripText, Template, paint};
+use downbox::report::{ContactSheet, Tile, TilePicture};
 
 /// Turf in stripes and noise with white lines, some of them behind the strip.
 fn turf(width: usize, height: usize) -> Picture {
@@ -126,4 +127,31 @@ fn an_outside_reader_reads_the_strip_at_640_by_360() {
     for want in ["3 and 2", "opp 34", "trips right", "one-high", "Q2 4:31", "play 47"] {
         assert!(words.contains(&want.replace(' ', "")), "{want} is not read in: {words}");
     }
+}
+
+#[test]
+fn a_contact_sheet_shows_sure_and_doubtful_plays() {
+    let tile = |i: usize| Tile {
+        label: if i == 7 { "6a".into() } else { i.to_string() },
+        down: (i != 1).then(|| (1 + i % 4).to_string()),
+        distance: Some(if i == 1 { "kickoff".into() } else { format!("and {}", 1 + i * 7 % 11) }),
+        ball_on: (i != 4).then(|| format!("opp {}", 49 - i)),
+        tags: if i % 3 == 0 { vec![] } else { vec!["trips right".into(), "one-high & <closed>".into()] },
+        picture: (i != 9).then(|| TilePicture {
+            picture: turf(if i == 5 { 360 } else { 640 }, 360),
+            shown: (if i == 5 { 360 } else { 640 }, 360),
+        }),
+        doubt: match i {
+            3 => Some("row 12 or row 13, 58 % sure".into()),
+            9 => Some("no snap found: look whether this is a play at all".into()),
+            _ => None,
+        },
+    };
+    let sheet = ContactSheet {
+        title: "Herons at Badgers".into(),
+        subtitle: "2026-09-11".into(),
+        tiles: (1..=23).map(tile).collect(),
+    };
+    let written = sheet.write(&look("contact-sheet-made.png")).unwrap();
+    assert_eq!(written.len(), 2);
 }
