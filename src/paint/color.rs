@@ -131,15 +131,19 @@ impl Conversion {
 pub(super) fn to_rgb(picture: &PictureView<'_>) -> Vec<u8> {
     let m = to_rgb_matrix(picture.color).map(|row| row.map(|x| (x * 255.0 * f64::from(1 << BITS)).round() as i32));
     let offset = if picture.color.full_range { 0 } else { 16 };
-    let mut out = Vec::with_capacity(picture.width * picture.height * 3);
-    for r in 0..picture.height {
-        for c in 0..picture.width {
-            let get = |plane: usize, r: usize, c: usize| {
-                picture.planes[plane].get(r * picture.strides[plane] + c).copied().unwrap_or(128)
-            };
-            let y = i32::from(get(0, r, c)) - offset;
-            let (cb, cr) = (i32::from(get(1, r / 2, c / 2)) - 128, i32::from(get(2, r / 2, c / 2)) - 128);
-            out.extend(m.map(|[a, b, d]| ((a * y + b * cb + d * cr + (1 << (BITS - 1))) >> BITS).clamp(0, 255) as u8));
+    let mut out = vec![0; picture.width * picture.height * 3];
+    let row = |plane: usize, r: usize| picture.planes[plane].get(r * picture.strides[plane]..).unwrap_or_default();
+    for (r, out) in out.chunks_mut((picture.width * 3).max(1)).enumerate() {
+        // A plane cut short leaves black.
+        let (luma, cb, cr) = (row(0, r), row(1, r / 2), row(2, r / 2));
+        for (((out, luma), &cb), &cr) in out.chunks_mut(6).zip(luma.chunks(2)).zip(cb).zip(cr) {
+            let (cb, cr) = (i32::from(cb) - 128, i32::from(cr) - 128);
+            let shift = m.map(|[_, b, d]| b * cb + d * cr + (1 << (BITS - 1)));
+            for (pixel, &y) in out.chunks_mut(3).zip(luma) {
+                for ((put, [a, ..]), shift) in pixel.iter_mut().zip(&m).zip(shift) {
+                    *put = ((a * (i32::from(y) - offset) + shift) >> BITS).clamp(0, 255) as u8;
+                }
+            }
         }
     }
     out

@@ -101,7 +101,7 @@ fn tamed(rate: Rate, variable: bool) -> Rate {
             None => return nearest(FASTEST),
         }
     }
-    if rate.num % 2 == 0 && rate.den % 2 == 0 {
+    if rate.num.is_multiple_of(2) && rate.den.is_multiple_of(2) {
         rate = Rate { num: rate.num / 2, den: rate.den / 2 };
     }
     // A still picture's rate, or a broken header's, is no rate for a reel.
@@ -118,7 +118,10 @@ impl fmt::Display for Canvas {
 mod tests {
     use super::*;
 
-    fn choose(sources: &[(u32, u32, u32, u32)]) -> String {
+    /// Width, height, rate.
+    type Shape = (u32, u32, u32, u32);
+
+    fn choose(sources: &[Shape]) -> String {
         Canvas::choose(sources.iter().map(|&(width, height, num, den)| SourceShape {
             width,
             height,
@@ -130,7 +133,7 @@ mod tests {
 
     #[test]
     fn one_canvas_serves_all_sources() {
-        let cases: [(&[(u32, u32, u32, u32)], &str); 9] = [
+        let cases: [(&[Shape], &str); 9] = [
             (&[(1280, 720, 30000, 1001); 2], "1280x720 at 30000/1001 frames a second"),
             (&[(1280, 720, 60, 1), (1920, 1080, 30, 1)], "1920x1080 at 60/1 frames a second"),
             (&[(3840, 2160, 30000, 1001), (960, 540, 25, 1)], "1920x1080 at 30000/1001 frames a second"),

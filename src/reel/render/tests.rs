@@ -81,7 +81,7 @@ const NTSC: Rate = Rate { num: 30000, den: 1001 };
 
 /// Footage whose frame n has luma 20 + n % 200, and whose sound is a click of 1 at the first sample of film time k/10 s.
 fn footage(frames: u64, rate: Rate, sound: bool) -> Footage {
-    let hear = |n: u64, rate: u32| if n % u64::from(rate / 10) == 0 { 1.0 } else { 0.0 };
+    let hear = |n: u64, rate: u32| if n.is_multiple_of(u64::from(rate / 10)) { 1.0 } else { 0.0 };
     Footage {
         film: Film { parts: vec![part("f.mp4", frames, rate)], problems: vec![] },
         draw: Box::new(|n| Picture::filled(64, 36, [20 + (n % 200) as u8, 128, 128])),
@@ -168,11 +168,11 @@ fn sound_does_not_drift_over_a_hundred_segments() {
         let from = (footage.film.time(span.start) * 48000.0).round() as u64;
         for n in [0, 1, 1234, end - start - 1] {
             let heard = sound[2 * (start + n) as usize];
-            let want = if (from + n) % 4800 == 0 { 1.0 } else { 0.0 };
+            let want = if (from + n).is_multiple_of(4800) { 1.0 } else { 0.0 };
             assert_eq!(heard, want, "segment {k}, sample {n}");
         }
         let clicks = (start..end).filter(|&n| sound[2 * n as usize] == 1.0).map(|n| n - start + from);
-        assert!(clicks.clone().all(|n| n % 4800 == 0), "segment {k}");
+        assert!(clicks.clone().all(|n| n.is_multiple_of(4800)), "segment {k}");
         assert!(clicks.count() >= 15, "segment {k}");
     }
 }
