@@ -106,15 +106,20 @@ impl Conversion {
         let (width, half) = (picture.width, picture.width.div_ceil(2));
         let half_step = 1 << (BITS - 1);
         let [luma, cbs, crs] = &mut picture.planes;
+        let add = half_step + (16 << BITS) - self.luma[0] * self.offset;
+        let mut shifts = vec![0; 2 * half];
         for (r, row) in luma.chunks_mut(width.max(1)).enumerate() {
-            let at = (r / 2) * half;
-            let (Some(cb), Some(cr)) = (cbs.get(at..at + half), crs.get(at..at + half)) else { break };
-            for ((pair, &u), &v) in row.chunks_mut(2).zip(cb).zip(cr) {
-                let shift = self.luma[1] * (i32::from(u) - 128) + self.luma[2] * (i32::from(v) - 128) + half_step;
-                for y in pair {
-                    let sum = self.luma[0] * (i32::from(*y) - self.offset) + shift;
-                    *y = ((sum >> BITS) + 16).clamp(0, 255) as u8;
+            if r % 2 == 0 {
+                let at = (r / 2) * half;
+                let (Some(cb), Some(cr)) = (cbs.get(at..at + half), crs.get(at..at + half)) else { break };
+                // What chroma does to luma, once for each pair of rows and laid out a sample each: the loop over luma
+                // becomes vector code.
+                for ((pair, &u), &v) in shifts.chunks_exact_mut(2).zip(cb).zip(cr) {
+                    pair.fill(self.luma[1] * (i32::from(u) - 128) + self.luma[2] * (i32::from(v) - 128) + add);
                 }
+            }
+            for (y, &shift) in row.iter_mut().zip(&shifts) {
+                *y = ((self.luma[0] * i32::from(*y) + shift) >> BITS).clamp(0, 255) as u8;
             }
         }
         for (u, v) in cbs.iter_mut().zip(crs.iter_mut()) {
