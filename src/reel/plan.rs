@@ -54,7 +54,8 @@ pub fn chapter_title(text: &StripText, label: &str, angle: &str) -> String {
 impl fmt::Display for ReelPlan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sound = if self.mute { "no sound" } else { "with sound" };
-        writeln!(f, "{}: {}, {sound}, {} segments", self.title, self.canvas, self.segments.len())?;
+        let segments = if self.segments.len() == 1 { "segment" } else { "segments" };
+        writeln!(f, "{}: {}, {sound}, {} {segments}", self.title, self.canvas, self.segments.len())?;
         for (i, s) in self.segments.iter().enumerate() {
             writeln!(
                 f,
@@ -96,7 +97,7 @@ mod tests {
         };
         assert_eq!(
             plan.to_string(),
-            "third and short: 1280x720 at 30000/1001 frames a second, with sound, 1 segments\n   \
+            "third and short: 1280x720 at 30000/1001 frames a second, with sound, 1 segment\n   \
              1  Badgers, 3 and 2, play 47, sideline: clips/Badgers/sideline/047.mp4 frames 0 to 245 (strip)\n"
         );
     }

@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::base::{Error, FrameNo, IoContext, PendingFile, Result};
+use crate::base::{Error, FrameNo, IoContext, PendingFile, Problem, Result};
 use crate::film::Picture;
-use crate::paint::{Align, Canvas, Style, paint, text_width};
+use crate::paint::{Align, Canvas, Style, missing_signs, paint, plain, text_width};
 
 /// Pictures side by side.
 const ACROSS: usize = 5;
@@ -96,6 +96,29 @@ impl ContactSheet {
         Ok(written)
     }
 
+    /// Signs that the typeface does not have and that are drawn as a box, by play.
+    pub fn problems(&self) -> Vec<Problem> {
+        let mut problems = Vec::new();
+        let mut look = |place: &str, text: &str| {
+            for sign in missing_signs(&plain(text)) {
+                problems.push(Problem {
+                    place: place.into(),
+                    value: plain(text),
+                    what: format!("the sheet's typeface has no \"{sign}\""),
+                    took: "an empty box".into(),
+                });
+            }
+        };
+        look("heading", &self.title);
+        look("heading", &self.subtitle);
+        for tile in &self.tiles {
+            let place = format!("play {}", tile.label);
+            let words = [&tile.down, &tile.distance, &tile.ball_on, &tile.doubt];
+            words.into_iter().flatten().chain(&tile.tags).for_each(|text| look(&place, text));
+        }
+        problems
+    }
+
     fn page(&self, tiles: &[Tile], number: usize, of: usize) -> Result<Vec<u8>> {
         let mut canvas = Canvas::new(PAGE.0, PAGE.1, paint::INK)?;
         self.heading(&mut canvas, number, of);
@@ -176,12 +199,12 @@ fn draw(tile: &Tile, canvas: &mut Canvas, x: u32, y: u32) {
         canvas.text(ball_on, (right, first), Align::Right, room / 2.0, SECOND);
         room -= width_of(ball_on, SECOND).min(room / 2.0) + 16.0;
     }
-    if let Some(distance) = &tile.distance {
-        canvas.text(distance, (left, first), Align::Left, room, FIRST);
-    }
+    // A down without a plate stands before its distance.
+    let without_plate = tile.down.as_deref().filter(|_| down.is_none());
+    let words: Vec<&str> = without_plate.into_iter().chain(tile.distance.as_deref()).collect();
+    canvas.text(&words.join(" "), (left, first), Align::Left, room, FIRST);
     let mut next = foot + 58.0;
     if !tile.tags.is_empty() {
-        // Two spaces of room between tags come from the middle dot: words of two letters stay one tag.
         canvas.text(&tile.tags.join(" · "), (left, next), Align::Left, width as f32, THIRD);
         next += 27.0;
     }
@@ -238,6 +261,15 @@ mod tests {
             assert_eq!(size(&std::fs::read(name).unwrap()), PAGE);
         }
         assert_eq!(std::fs::read_dir(out.parent().unwrap()).unwrap().count(), 3);
+    }
+
+    #[test]
+    fn signs_without_a_glyph_are_told_by_play() {
+        let mut sheet = sheet(3);
+        sheet.tiles[1].tags = vec!["mesh".into(), "mesh → wheel".into()];
+        let problems = sheet.problems();
+        assert_eq!(problems.len(), 1);
+        assert_eq!((problems[0].place.as_str(), problems[0].value.as_str()), ("play 2", "mesh → wheel"));
     }
 
     #[test]
