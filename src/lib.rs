@@ -2,7 +2,16 @@
 //! phrase with one reel. This page is the map of its rooms; DEVELOPERS.md tells how they fit together.
 
 pub mod base;
+pub mod cli;
+pub mod cut;
 pub mod film;
+pub mod filter;
+pub mod football;
+pub mod media;
 pub mod paint;
+pub mod plays;
 pub mod reel;
 pub mod report;
+pub mod sense;
+pub mod sheet;
+pub mod watch;

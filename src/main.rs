@@ -1,2 +1,7 @@
-//! Main.
-fn main() {}
+//! The program: parses, dispatches, sets the exit code.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    downbox::cli::run()
+}

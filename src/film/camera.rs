@@ -15,6 +15,10 @@ pub struct FrameIndex {
     pub pts: Vec<i64>,
     /// Whether every packet maps to one frame by its presentation time alone (needed to cut without decoding).
     pub by_packets: bool,
+    /// Whether every frame comes out of the decoder with its own presentation time, so that it is known wherever
+    /// decoding begins. Without it frames can only be counted from the part's start.
+    #[serde(default)]
+    pub timed: bool,
 }
 
 /// One file of a camera.

@@ -24,7 +24,7 @@ pub fn part(name: &str, frames: u64, rate: Rate) -> Part {
         rotation: 0,
         sample_aspect: Rate { num: 1, den: 1 },
         sound: true,
-        index: FrameIndex { pts, by_packets: true },
+        index: FrameIndex { pts, by_packets: true, timed: true },
     }
 }
 

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::{Film, PictureView};
-use crate::base::{FrameNo, FrameSpan, Progress, Rate, Result};
+use crate::base::{FrameNo, FrameSpan, Problem, Progress, Rate, Result};
 
 /// What a decoder may leave out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -23,6 +23,10 @@ pub trait FrameSource {
     fn next_frame(&mut self) -> Result<Option<PictureView<'_>>>;
     /// Makes `next_frame` give frame `to` next (with [`Decode::References`]: the first reference at or after it).
     fn seek(&mut self, to: FrameNo) -> Result<()>;
+    /// Stretches met so far in which pictures were damaged or missing, with their addresses.
+    fn damage(&self) -> Vec<Problem> {
+        Vec::new()
+    }
 }
 
 /// Sound of one camera's film, as 32-bit floats at a fixed rate, interleaved channels.
@@ -90,6 +94,8 @@ pub struct EntryPoints {
     /// Frames (numbered over the film) at which decoding can begin clean, with nothing shown later that needs what
     /// came before: H.264 IDR by NAL type, HEVC IDR or CRA.
     pub entries: Vec<FrameNo>,
+    /// Frames before which copying may stop: every packet up to there is shown before every packet after.
+    pub exits: Vec<FrameNo>,
     /// Why packets of this part must not be copied at all, in words; `None` if they may.
     pub encode_because: Option<String>,
     /// Whether a span may start with frames encoded anew that are then joined to copied ones (8-bit 4:2:0 H.264 with

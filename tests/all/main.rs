@@ -1,3 +1,15 @@
-//! End-to-end and cross-room tests.
+//! End-to-end and cross-room tests, in one binary.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
+#[path = "../../fixtures/filmmaker/marks.rs"]
+#[allow(dead_code)]
+mod marks;
+
+mod clips;
+mod films;
+mod hard_films;
+mod marked;
+mod real_cuts;
+mod scan;
+mod sounds;
 mod strip;

@@ -1,0 +1,35 @@
+//! The command line: words, progress, what is printed. One small file for each command.
+
+pub mod args;
+mod output;
+mod progress;
+mod scan;
+mod wire;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command};
+use progress::Chain;
+
+/// Reads the command line and does what it says.
+pub fn run() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(words) => {
+            // Help and version go to standard output and are no failure; all else is refused. A closed pipe is fine.
+            let _ = words.print();
+            return if words.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS };
+        }
+    };
+    let chain = Chain::new(cli.common.quiet);
+    let outcome = match &cli.command {
+        Command::Scan(args) => scan::run(&cli.common, args, &chain),
+    };
+    chain.end();
+    match outcome {
+        Ok(outcome) => outcome.into(),
+        Err(error) => output::fail(&error, cli.common.json),
+    }
+}

@@ -1,0 +1,109 @@
+//! What is printed, and how: results on standard output, the rest on standard error; the terminal's own colors.
+
+use std::io::{IsTerminal, Write};
+use std::process::ExitCode;
+
+use serde_json::json;
+
+use crate::base::{Error, ErrorKind};
+
+/// How a command ended that did not fail.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Done, also with problems listed.
+    Done,
+    /// Done, but nothing matched or nothing was found.
+    Nothing,
+}
+
+impl Outcome {
+    /// Nothing if `count` is 0.
+    pub fn of(count: usize) -> Self {
+        if count == 0 { Self::Nothing } else { Self::Done }
+    }
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(outcome: Outcome) -> Self {
+        match outcome {
+            Outcome::Done => Self::SUCCESS,
+            Outcome::Nothing => Self::from(1),
+        }
+    }
+}
+
+/// Writes to standard output; a closed pipe is no failure.
+pub fn print(text: &str) -> Result<(), Error> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(cause) if cause.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        Err(cause) => Err(Error::failed("cannot print the result", "", "check where the output goes").because(cause)),
+        Ok(()) => Ok(()),
+    }
+}
+
+/// Prints one JSON document.
+pub fn print_json(document: &serde_json::Value) -> Result<(), Error> {
+    print(&format!("{document:#}\n"))
+}
+
+/// The error on standard error, and as JSON on standard output if asked.
+pub fn fail(error: &Error, json: bool) -> ExitCode {
+    if json {
+        let document = json!({"error": {"what": message(error), "where": error.place, "next": error.next}});
+        // Nothing is left to tell if even this cannot be printed.
+        let _ = print_json(&document);
+    }
+    let word = color("problem", "31", std::io::stderr().is_terminal());
+    let lines: Vec<_> = error.place.lines().collect();
+    if lines.len() > 1 {
+        // A place of several lines is a phrase with a mark under the word.
+        eprintln!("{word}: {}", message(error));
+        lines.iter().for_each(|l| eprintln!("  {l}"));
+    } else {
+        eprintln!("{word}: {error}");
+    }
+    if !error.next.is_empty() {
+        eprintln!("  next: {}", error.next);
+    }
+    match error.kind {
+        ErrorKind::Refused | ErrorKind::Failed | ErrorKind::Busy | ErrorKind::DiskFull | ErrorKind::Interrupted => {
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn message(error: &Error) -> String {
+    match &error.source {
+        Some(source) => format!("{} ({source})", error.what),
+        None => error.what.clone(),
+    }
+}
+
+/// Whether a stream shows color: a terminal, and neither `NO_COLOR` nor a dumb one.
+fn color(text: &str, code: &str, terminal: bool) -> String {
+    let plain = !terminal
+        || std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty())
+        || std::env::var_os("TERM").is_some_and(|t| t == "dumb");
+    if plain { text.into() } else { format!("\x1b[{code}m{text}\x1b[0m") }
+}
+
+/// The word that stands before everything a person should look at, yellow on standard error.
+pub fn check_word() -> String {
+    color("check", "33", std::io::stderr().is_terminal())
+}
+
+/// The same on standard output.
+pub fn check_word_out() -> String {
+    color("check", "33", std::io::stdout().is_terminal())
+}
+
+/// A number that answers the question: bold.
+pub fn strong(text: impl std::fmt::Display) -> String {
+    color(&text.to_string(), "1", std::io::stdout().is_terminal())
+}
+
+/// What is read second: dim.
+pub fn dim(text: impl std::fmt::Display) -> String {
+    color(&text.to_string(), "2", std::io::stdout().is_terminal())
+}

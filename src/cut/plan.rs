@@ -1,0 +1,154 @@
+//! The plan of one clip.
+
+use std::fmt;
+
+use crate::base::{FrameNo, FrameSpan};
+use crate::film::{ClipPlan, EntryPoints, Film, Piece, SoundPlan};
+
+/// Plans the clip of `span`. `points` and `sounds` are those of every part of the film, in order.
+///
+/// A stretch can be copied from an entry (where decoding begins clean) up to an exit (where nothing decoded before is
+/// shown after). What lies before the first entry and after the last exit is encoded anew; all of it is, where packets
+/// must not be copied, where the span runs over a border of parts, or where no entry lies in it.
+pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[SoundPlan]) -> ClipPlan {
+    let parts = film.parts_of(span);
+    let first = *parts.start();
+    let whole = |why: String| {
+        let sound = match sounds.get(first) {
+            // One track cannot join packets of two files without a seam that is heard.
+            Some(SoundPlan::Copy) if parts.start() != parts.end() => {
+                SoundPlan::Encode("the play runs over two files".into())
+            }
+            // A film may be silent in one part and not in another: what is heard is encoded.
+            Some(SoundPlan::None) | None
+                if parts.clone().any(|k| !matches!(sounds.get(k), Some(SoundPlan::None) | None)) =>
+            {
+                SoundPlan::Encode("the play runs over two files".into())
+            }
+            Some(plan) => plan.clone(),
+            None => SoundPlan::None,
+        };
+        ClipPlan { span, pieces: vec![Piece::Encode(span, why)], sound }
+    };
+    if parts.start() != parts.end() {
+        return whole("the play runs over two files".into());
+    }
+    let Some(points) = points.get(first) else { return whole("nothing is known of its packets".into()) };
+    if let Some(why) = &points.encode_because {
+        return whole(why.clone());
+    }
+    let Some(&entry) = points.entries.iter().find(|e| **e >= span.start && **e < span.end) else {
+        return whole("no key frame to copy from lies in it".into());
+    };
+    if entry > span.start && !points.smart {
+        return whole("it does not begin at a key frame".into());
+    }
+    let Some(&exit) = points.exits.iter().rev().find(|e| **e > entry && **e <= span.end) else {
+        return whole("nothing can be copied after its key frame".into());
+    };
+    let mut pieces = Vec::new();
+    if entry > span.start {
+        pieces.push(Piece::Encode(FrameSpan { start: span.start, end: entry }, "up to the next key frame".into()));
+    }
+    pieces.push(Piece::Copy(FrameSpan { start: entry, end: exit }));
+    if exit < span.end {
+        pieces.push(Piece::Encode(FrameSpan { start: exit, end: span.end }, "these frames lean on later ones".into()));
+    }
+    ClipPlan { span, pieces, sound: sounds.get(first).cloned().unwrap_or(SoundPlan::None) }
+}
+
+/// A plan as a person reads it.
+pub struct Shown<'a>(pub &'a ClipPlan);
+
+impl fmt::Display for Shown<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let last = |end: FrameNo| end.0.saturating_sub(1);
+        for (i, piece) in self.0.pieces.iter().enumerate() {
+            if i > 0 {
+                f.write_str(", ")?;
+            }
+            match piece {
+                Piece::Copy(span) => write!(f, "copy {}-{}", span.start, last(span.end))?,
+                Piece::Encode(span, why) => write!(f, "encode {}-{} ({why})", span.start, last(span.end))?,
+            }
+        }
+        match &self.0.sound {
+            SoundPlan::None => f.write_str("; no sound"),
+            SoundPlan::Copy => f.write_str("; sound copied"),
+            SoundPlan::Encode(why) => write!(f, "; sound encoded ({why})"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::Rate;
+    use crate::film::scripted;
+
+    fn film() -> Film {
+        let rate = Rate { num: 30, den: 1 };
+        Film { parts: vec![scripted::part("a.mp4", 100, rate), scripted::part("b.mp4", 100, rate)], problems: vec![] }
+    }
+
+    fn frames(list: &[u64]) -> Vec<FrameNo> {
+        list.iter().copied().map(FrameNo).collect()
+    }
+
+    fn points() -> Vec<EntryPoints> {
+        // Entries each 30 frames; exits at every third, as two B-frames between references leave them.
+        let of = |first: u64| EntryPoints {
+            entries: frames(&[first, first + 30, first + 60, first + 90]),
+            exits: (0..=100).filter(|k| k % 3 == 1 || *k == 100 || k % 30 == 0).map(|k| FrameNo(first + k)).collect(),
+            encode_because: None,
+            smart: true,
+        };
+        vec![of(0), of(100)]
+    }
+
+    fn check(start: u64, end: u64, points: &[EntryPoints], want: &str) {
+        let plan = plan(&film(), FrameSpan::of(start, end), points, &[SoundPlan::Copy, SoundPlan::Copy]);
+        assert_eq!(Shown(&plan).to_string(), want);
+        // Whatever the plan, its pieces are the span, in order and without a gap.
+        let mut at = start;
+        for piece in &plan.pieces {
+            let (Piece::Copy(span) | Piece::Encode(span, _)) = piece;
+            assert_eq!(span.start.0, at);
+            assert!(!span.is_empty());
+            at = span.end.0;
+        }
+        assert_eq!(at, end);
+    }
+
+    #[test]
+    fn ends_are_encoded_and_the_middle_copied() {
+        let p = points();
+        check(30, 61, &p, "copy 30-60; sound copied");
+        check(20, 61, &p, "encode 20-29 (up to the next key frame), copy 30-60; sound copied");
+        check(
+            20,
+            63,
+            &p,
+            "encode 20-29 (up to the next key frame), copy 30-60, encode 61-62 (these frames lean on later ones); sound copied",
+        );
+        check(100, 200, &p, "copy 100-199; sound copied");
+    }
+
+    #[test]
+    fn what_cannot_be_copied_says_why() {
+        let p = points();
+        check(31, 50, &p, "encode 31-49 (no key frame to copy from lies in it); sound copied");
+        check(
+            90,
+            110,
+            &p,
+            "encode 90-109 (the play runs over two files); sound encoded (the play runs over two files)",
+        );
+        let mut hevc = points();
+        hevc[0].encode_because = Some("only H.264 is copied, this is hevc".into());
+        check(30, 60, &hevc, "encode 30-59 (only H.264 is copied, this is hevc); sound copied");
+        let mut blunt = points();
+        blunt[0].smart = false;
+        check(20, 61, &blunt, "encode 20-60 (it does not begin at a key frame); sound copied");
+    }
+}

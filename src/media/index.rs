@@ -1,0 +1,120 @@
+//! Which frames a file has: presentation times of all pictures that the decoder puts out.
+//!
+//! A frame's number is the rank of its presentation time. Three grounds, the cheapest that holds:
+//!
+//! - **Packets**, where every packet has a presentation time of its own and holds one whole picture. Packets that the
+//!   container's edit list hides are no frames. Bytes damaged inside a packet are not seen by the demuxer: its frame
+//!   keeps its number, and the decoder then skips it or gives it marked as damaged, so that all other numbers, times
+//!   and cuts stay as they were. Units whose lengths do not add up are noted, as the address of the damage.
+//! - **Decoded pictures with times** (fields in packets of their own, packets that the demuxer marks as corrupt,
+//!   doubled times): the pictures are those that come out; they are found again by their times.
+//! - **Decoded pictures, counted** (AVI: packets without presentation times): found again by counting from the start.
+
+use ffmpeg_next as ff;
+
+use super::alarm::Alarm;
+use super::demux::{Demux, hidden};
+use super::frames::open_decoder;
+use super::nal;
+use crate::base::Result;
+use crate::film::{Decode, FrameIndex};
+
+/// The index, and presentation times of packets that are surely damaged.
+pub struct Read {
+    /// The index.
+    pub index: FrameIndex,
+    /// Times of packets whose units do not add up, ascending.
+    pub damaged: Vec<i64>,
+}
+
+/// Reads the index. `fields`: fields may lie in packets of their own, so that packets do not tell pictures.
+pub fn read(demux: &mut Demux, fields: bool) -> Result<Read> {
+    let video = demux.video;
+    demux.only(&[video]);
+    if !fields && let Some((pts, damaged)) = by_packets(demux) {
+        return Ok(Read { index: FrameIndex { pts, by_packets: true, timed: true }, damaged });
+    }
+    let broke = demux.broke.take();
+    demux.reopen(&[video])?;
+    let (pts, timed) = by_decoding(demux)?;
+    demux.broke = demux.broke.take().or(broke);
+    Ok(Read { index: FrameIndex { pts, by_packets: false, timed }, damaged: Vec::new() })
+}
+
+fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
+    let video = demux.video;
+    let parameters = demux.parameters(video)?;
+    // Only units with their lengths before them can be added up.
+    let lengths = match parameters.id() {
+        ff::codec::Id::H264 => nal::length_size(&super::extradata(&parameters), false),
+        ff::codec::Id::HEVC => nal::length_size(&super::extradata(&parameters), true),
+        _ => None,
+    };
+    let (mut pts, mut damaged) = (Vec::new(), Vec::new());
+    let mut torn = false;
+    while let Some(packet) = demux.next() {
+        if packet.stream() != video {
+            continue;
+        }
+        // The last packet of a file that was cut short is torn, and no frame of ours; one in the middle may still be a
+        // picture, which only the decoder knows.
+        if torn {
+            return None;
+        }
+        torn = packet.is_corrupt();
+        if torn {
+            continue;
+        }
+        if hidden(packet) {
+            continue;
+        }
+        let at = packet.pts()?;
+        pts.push(at);
+        if lengths.is_some_and(|size| !nal::adds_up(packet.data().unwrap_or(&[]), size)) {
+            damaged.push(at);
+        }
+    }
+    if torn {
+        demux.broke = Some("the last packet is torn".into());
+    }
+    pts.sort_unstable();
+    damaged.sort_unstable();
+    let before = pts.len();
+    pts.dedup();
+    (pts.len() == before).then_some((pts, damaged))
+}
+
+/// Times of all pictures decoded, and whether each came with its own.
+fn by_decoding(demux: &mut Demux) -> Result<(Vec<i64>, bool)> {
+    let alarm = Alarm::new();
+    let mut decoder = open_decoder(demux, Decode::NoLoopFilter, 0, &alarm)?;
+    let video = demux.video;
+    let mut frame = ff::frame::Video::empty();
+    let mut pts: Vec<i64> = Vec::new();
+    let mut timed = true;
+    let mut ended = false;
+    loop {
+        while decoder.receive_frame(&mut frame).is_ok() {
+            let next = pts.last().map_or(i64::MIN, |p| p + 1);
+            let own = frame.pts();
+            timed &= own.is_some_and(|at| at >= next);
+            let at = own.or(frame.timestamp()).unwrap_or(next.max(0));
+            // Damaged times must not put two pictures on one tick.
+            pts.push(at.max(next));
+        }
+        if ended {
+            return Ok((pts, timed));
+        }
+        match demux.next() {
+            Some(packet) if packet.stream() == video => {
+                // A packet that cannot be decoded is damage; the next key frame mends it.
+                let _ = decoder.send_packet(packet);
+            }
+            Some(_) => {}
+            None => {
+                ended = true;
+                let _ = decoder.send_eof();
+            }
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! The sound track of a clip while it is written.
+
+use std::path::Path;
+
+use ff::ffi;
+use ffmpeg_next as ff;
+
+use super::cutter::{Cutter, base_of, ticks_at};
+use super::demux::Demux;
+use super::encode::AacEncoder;
+use super::failed;
+use super::frames::rescale;
+use super::mux::Muxer;
+use super::sink::SOUND_RATE;
+use super::sound::Sound;
+use crate::base::{FrameNo, Result};
+use crate::film::{ClipPlan, SoundPlan, SoundSource};
+
+/// The sound track of a clip while it is written.
+pub enum Track {
+    /// None.
+    None,
+    /// Packets to copy, times relative to the in-point in ticks of the sound stream; how many are written.
+    Copy { packets: Vec<ff::Packet>, base: ff::Rational, next: usize },
+    /// Encoded from decoded sound; sample frames still to read, and read so far.
+    Encode { encoder: Box<AacEncoder>, channels: usize, left: u64, given: u64 },
+}
+
+impl Cutter<'_> {
+    /// Prepares the sound of a clip and adds its stream to the file.
+    pub fn sound_track(&mut self, plan: &ClipPlan, muxer: &mut Muxer, path: &Path) -> Result<Track> {
+        match &plan.sound {
+            SoundPlan::None => Ok(Track::None),
+            SoundPlan::Copy => {
+                let place = self.film.place(plan.span.start);
+                let part = &self.film.parts[place.part];
+                let first = self.film.starts()[place.part];
+                let (from, to) = (ticks_at(part, plan.span.start.0 - first), ticks_at(part, plan.span.end.0 - first));
+                let demux = self.demux(place.part)?;
+                let Some(audio) = demux.audio else { return Ok(Track::None) };
+                let base = demux.time_base(audio);
+                let (zero, end) = (rescale(from, base_of(part), base), rescale(to, base_of(part), base));
+                let Some(parameters) = demux.parameters(audio) else { return Ok(Track::None) };
+                let packets = sound_packets(demux, audio, zero, end, base);
+                if packets.is_empty() {
+                    return Ok(Track::None);
+                }
+                muxer.add(&parameters, base, None, None)?;
+                Ok(Track::Copy { packets, base, next: 0 })
+            }
+            SoundPlan::Encode(_) => {
+                let channels = self.channels(plan)?;
+                let encoder = AacEncoder::open(SOUND_RATE, channels, path)?;
+                muxer.add(&encoder.parameters(), ff::Rational(1, SOUND_RATE as i32), None, None)?;
+                let at = |frame: FrameNo| (self.film.time(frame) * f64::from(SOUND_RATE)).round() as u64;
+                let (from, to) = (at(plan.span.start), at(plan.span.end));
+                if self.sound.as_ref().is_none_or(|s| s.channels() != channels) {
+                    self.sound = Some(Sound::new(self.film, SOUND_RATE, channels));
+                }
+                if let Some(sound) = &mut self.sound {
+                    sound.seek(from)?;
+                }
+                Ok(Track::Encode { encoder: Box::new(encoder), channels, left: to.saturating_sub(from), given: 0 })
+            }
+        }
+    }
+
+    /// Channels of the encoded sound: one where all parts of the clip have one.
+    fn channels(&mut self, plan: &ClipPlan) -> Result<usize> {
+        let mut most = 1;
+        for part in self.film.parts_of(plan.span) {
+            let demux = self.demux(part)?;
+            let Some(parameters) = demux.audio.and_then(|a| demux.parameters(a)) else { continue };
+            let context = ff::codec::context::Context::from_parameters(parameters)
+                .map_err(|cause| failed("look at the sound", &demux.path, cause))?;
+            most = most.max(context.decoder().audio().map_or(1, |a| usize::from(a.channels())));
+        }
+        Ok(most.min(2))
+    }
+
+    /// Writes sound up to `until` seconds after the in-point.
+    pub fn feed_sound(&mut self, track: &mut Track, until: f64, muxer: &mut Muxer) -> Result<()> {
+        match track {
+            Track::None => {}
+            Track::Copy { packets, base, next } => {
+                while let Some(packet) = packets.get(*next) {
+                    let seconds = packet.pts().unwrap_or(0) as f64 * f64::from(base.0) / f64::from(base.1.max(1));
+                    if seconds > until {
+                        break;
+                    }
+                    muxer.write(1, packet.clone())?;
+                    *next += 1;
+                }
+            }
+            Track::Encode { encoder, channels, left, given } => {
+                while *left > 0 && (*given as f64) < until * f64::from(SOUND_RATE) {
+                    let Some(sound) = &mut self.sound else { break };
+                    let Some(block) = sound.next_block()? else { break };
+                    let n = ((block.len() / *channels) as u64).min(*left);
+                    encoder.encode(&block[..n as usize * *channels], &mut |packet| muxer.write(1, packet))?;
+                    *left -= n;
+                    *given += n;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Writes what is left of the sound.
+    pub fn end_sound(&mut self, mut track: Track, muxer: &mut Muxer) -> Result<()> {
+        self.feed_sound(&mut track, f64::INFINITY, muxer)?;
+        match track {
+            Track::Encode { mut encoder, .. } => encoder.flush(&mut |packet| muxer.write(1, packet)),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Sound packets from two before the in-point (a decoder needs the one before) to the out-point, times relative to the
+/// in-point. What lies before it is hidden by the edit list that the muxer writes for negative times.
+fn sound_packets(demux: &mut Demux, audio: usize, zero: i64, end: i64, base: ff::Rational) -> Vec<ff::Packet> {
+    let second = f64::from(base.1) / f64::from(base.0.max(1));
+    let mut kept: Vec<ff::Packet> = Vec::new();
+    demux.seek_stream(audio, zero - (0.3 * second) as i64);
+    let mut before: Vec<ff::Packet> = Vec::new();
+    // Interleaving may be loose: go on for a while after sound has passed the end.
+    while let Some(packet) = demux.next() {
+        if packet.stream() != audio {
+            continue;
+        }
+        let Some(at) = packet.pts() else { continue };
+        if at >= end {
+            break;
+        }
+        let mut copy = packet.clone();
+        copy.set_pts(Some(at - zero));
+        copy.set_dts(Some(at - zero));
+        // The skip of the file's own beginning does not hold in the middle of the clip.
+        // SAFETY: the packet is our own copy.
+        unsafe {
+            use ff::packet::Mut as _;
+            ffi::av_packet_free_side_data(copy.as_mut_ptr());
+            (*copy.as_mut_ptr()).flags &= !ffi::AV_PKT_FLAG_DISCARD;
+        }
+        if at + packet.duration().max(1) <= zero {
+            before.push(copy);
+            if before.len() > 2 {
+                before.remove(0);
+            }
+        } else {
+            kept.append(&mut before);
+            kept.push(copy);
+        }
+    }
+    kept
+}

@@ -1,0 +1,119 @@
+//! Moments that one camera sees better are carried over to the other by the lag of their sound.
+
+use super::pair::Camera;
+use crate::base::FrameNo;
+use crate::film::{Angle, Evidence, Play, Sighting};
+
+/// The sideline sees all 22 men: of two snaps about as sure, its is taken. (Measured on made films: end-zone snaps alone
+/// .84 to .92 within a second, carried over from the sideline 1.00.)
+const SIDELINE_BONUS: f64 = 0.5;
+/// What is carried over is a little less sure than it was.
+const LOSS: f64 = 0.95;
+/// A moment carried this far outside the other's shot is not in its film, seconds.
+const SLACK: f64 = 0.05;
+
+/// Lets each of two takes of one play have the surer snap and end. `lag`: seconds from the first shot's clock (from its
+/// start) to the second's.
+pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, lag: f64) {
+    let (Some(clock_a), Some(clock_b)) = (Clock::of(a, of_a), Clock::of(b, of_b)) else { return };
+    let sure = |s: Option<Sighting>, clock: &Clock| {
+        s.map_or(-1.0, |s| s.confidence + if clock.angle == Angle::Sideline { SIDELINE_BONUS } else { 0.0 })
+    };
+    if sure(a.snap, &clock_a) >= sure(b.snap, &clock_b) {
+        give(a, &clock_a, b, &clock_b, of_b, lag);
+    } else {
+        give(b, &clock_b, a, &clock_a, of_a, -lag);
+    }
+}
+
+/// When a shot begins and ends in its film's time.
+struct Clock {
+    from: f64,
+    to: f64,
+    angle: Angle,
+}
+
+impl Clock {
+    fn of(play: &Play, camera: &Camera<'_>) -> Option<Self> {
+        let shot = camera.found.shots.get(play.shot)?;
+        Some(Self { from: camera.film.time(shot.span.start), to: camera.film.time(shot.span.end), angle: shot.angle })
+    }
+}
+
+fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camera<'_>, lag: f64) {
+    let Some(snap) = giver.snap else { return };
+    let carried = |s: Sighting| {
+        let time = s.time - from.from + lag + to.from;
+        (time > to.from - SLACK && time < to.to + SLACK).then(|| {
+            let time = time.clamp(to.from, to.to);
+            let a = camera.film.frame_at(time);
+            let last = camera.film.frames().saturating_sub(1);
+            let b = FrameNo((a.0 + 1).min(last));
+            let frame = if (camera.film.time(b) - time).abs() < (camera.film.time(a) - time).abs() { b } else { a };
+            Sighting { frame, time, confidence: s.confidence * LOSS }
+        })
+    };
+    match carried(snap) {
+        Some(there) => {
+            taker.snap = Some(there);
+            taker.by = Evidence::PictureAndSound;
+            taker.set = taker.set.filter(|set| *set < there.frame);
+            taker.doubt = giver.doubt.clone();
+        }
+        None => {
+            taker.snap = None;
+            taker.set = None;
+            taker.doubt = Some("this camera's shot does not hold the snap that the other camera saw".into());
+        }
+    }
+    // Ends are as well seen from either side: the surer one counts.
+    let better = giver.whistle.filter(|g| taker.whistle.is_none_or(|t| g.confidence >= t.confidence));
+    if let Some(there) = better.and_then(carried) {
+        taker.whistle = Some(there);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::{FrameSpan, Rate};
+    use crate::film::{Film, Shot, ShotKind, scripted};
+    use crate::plays::Found;
+
+    fn take(angle: Angle, from: u64, to: u64, snap: f64, confidence: f64) -> (Film, Found) {
+        let film = Film { parts: vec![scripted::part("a.mp4", 900, Rate { num: 30, den: 1 })], problems: vec![] };
+        let at = |time: f64| Some(Sighting { frame: film.frame_at(time), time, confidence });
+        let play = Play {
+            shot: 0,
+            set: None,
+            snap: at(snap),
+            whistle: at(snap + 5.0),
+            by: Evidence::Picture,
+            doubt: (confidence < 0.5).then(|| "the snap is hard to see".to_string()),
+        };
+        let shot = Shot { span: FrameSpan::of(from, to), kind: ShotKind::Play, angle };
+        (film, Found { shots: vec![shot], plays: vec![play], tail: None })
+    }
+
+    #[test]
+    fn the_end_zone_takes_the_sidelines_snap_by_the_lag_of_the_sound() {
+        let (fa, a) = take(Angle::Sideline, 0, 450, 6.0, 0.9);
+        // The end-zone camera started 1.2 s later and took a walk for the snap.
+        let (fb, b) = take(Angle::EndZone, 300, 720, 18.0, 0.3);
+        let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2);
+        assert!((y.snap.unwrap().time - 14.8).abs() < 1e-9 && y.snap.unwrap().frame == FrameNo(444), "{y:?}");
+        assert!((y.whistle.unwrap().time - 19.8).abs() < 1e-9, "{y:?}");
+        assert_eq!((y.doubt, x), (None, a.plays[0].clone()));
+    }
+
+    #[test]
+    fn a_camera_that_started_late_has_no_snap() {
+        let (fa, a) = take(Angle::Sideline, 0, 450, 6.0, 0.9);
+        let (fb, b) = take(Angle::EndZone, 300, 500, 12.0, 0.8);
+        let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -7.0);
+        assert_eq!(y.snap, None);
+        assert!(y.doubt.is_some_and(|d| d.contains("does not hold the snap")));
+    }
+}

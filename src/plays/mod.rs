@@ -1,0 +1,16 @@
+//! Series to shots and plays; pairing of cameras. Pure judgment: no file is opened here.
+
+mod carry;
+mod clip;
+pub mod decode;
+pub mod end;
+mod find;
+mod pair;
+mod settings;
+pub mod snap;
+pub mod track;
+
+pub use clip::clip_span;
+pub use find::{Found, find};
+pub use pair::{Camera, GamePlay, Heard, Listen, PairedBy, pair};
+pub use settings::Settings;

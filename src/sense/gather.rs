@@ -1,0 +1,116 @@
+//! Cell motion to samples: the field's cells are averaged once the picture's surroundings in time are known.
+
+use std::collections::VecDeque;
+
+use super::field::{self, ChromaCount, MEDIAN_SAMPLES};
+use super::motion::Cells;
+use super::register::Registration;
+use super::small::{CELLS, CELLS_X};
+use crate::film::Sample;
+
+/// The dominant chroma is taken over this many samples before and after: 10 s in all.
+const AROUND: usize = 75;
+/// A cell moves if its speed is over this. (This and the next two: measured on made films drawn from tracked movement.)
+const MOVING: f32 = 0.15;
+/// Added to the two factors of the energy, so that stillness has a level and no noise.
+const STILLNESS: f32 = 0.003;
+/// Samples are 1/15 s apart; other lags are scaled to it.
+pub const LAG: f64 = 1.0 / 15.0;
+
+/// One pair's measurement before the field is known.
+#[derive(Debug, Clone)]
+pub struct Raw {
+    /// The later picture's frame number.
+    pub frame: u64,
+    /// Its film time in seconds.
+    pub time: f64,
+    /// Seconds since the earlier picture.
+    pub lag: f64,
+    /// How the pair fits; `None` for a picture that has no earlier one.
+    pub found: Option<Registration>,
+    /// What moved.
+    pub cells: Option<Cells>,
+    /// Mean chroma of the cells.
+    pub cb: Vec<u8>,
+    /// Likewise.
+    pub cr: Vec<u8>,
+}
+
+/// Gathers raw samples into finished ones; holds 10 s of them.
+#[derive(Debug, Default)]
+pub struct Gatherer {
+    window: VecDeque<(Raw, Option<[u8; CELLS_X]>)>,
+    /// How many at the window's front are finished and kept for their chroma only.
+    finished: usize,
+    chroma: ChromaCount,
+    out: Vec<Sample>,
+}
+
+impl Gatherer {
+    /// Takes the next sample.
+    pub fn push(&mut self, raw: Raw) {
+        self.chroma.add(&raw.cb, &raw.cr);
+        self.window.push_back((raw, None));
+        while self.window.len() > self.finished + AROUND {
+            self.finish_one();
+        }
+    }
+
+    /// All samples, once the last has been pushed.
+    pub fn finish(mut self) -> Vec<Sample> {
+        while self.window.len() > self.finished {
+            self.finish_one();
+        }
+        self.out
+    }
+
+    fn finish_one(&mut self) {
+        let at = self.finished;
+        let dominant = self.chroma.dominant();
+        let from = at.saturating_sub(MEDIAN_SAMPLES / 2);
+        let to = (at + MEDIAN_SAMPLES / 2 + 1).min(self.window.len());
+        let edges: Vec<_> = self
+            .window
+            .range_mut(from..to)
+            .map(|(raw, edge)| *edge.get_or_insert_with(|| field::edge(&field::turf(&raw.cb, &raw.cr, dominant))))
+            .collect();
+        if let Some((raw, _)) = self.window.get(at) {
+            let turf = field::turf(&raw.cb, &raw.cr, dominant);
+            let (mask, share) = field::mask(&turf, &edges);
+            self.out.push(sample(raw, &mask, share));
+            self.finished += 1;
+        }
+        if self.finished > AROUND {
+            if let Some((old, _)) = self.window.pop_front() {
+                self.chroma.remove(&old.cb, &old.cr);
+                self.finished -= 1;
+            }
+        }
+    }
+}
+
+fn sample(raw: &Raw, mask: &[bool], field: f32) -> Sample {
+    let mut out = Sample { frame: raw.frame, time: raw.time, field, bad: true, ..Sample::default() };
+    let (Some(found), Some(cells)) = (&raw.found, &raw.cells) else { return out };
+    let per_lag = (LAG / raw.lag.max(1e-3)) as f32;
+    let (mut n, mut speed, mut moving, mut edges) = (0.0, 0.0, 0.0, 0.0);
+    for k in (0..CELLS).filter(|&k| mask[k]) {
+        n += 1.0;
+        let m = (cells.speed[k] * per_lag).min(1.0);
+        speed += m;
+        moving += if m > MOVING { 1.0 } else { 0.0 };
+        edges += cells.edges[k] * per_lag;
+    }
+    if n > 0.0 {
+        out.energy = ((speed / n + STILLNESS) * (moving / n + STILLNESS)).sqrt();
+        out.robust = edges / n;
+        out.bad = found.is_bad();
+    }
+    // Half widths to widths, a pair to a second.
+    let (x, y) = found.map.translation();
+    let rate = 0.5 / raw.lag.max(1e-3);
+    out.pan = (x.hypot(y) * rate) as f32;
+    out.pan_x = (x * rate) as f32;
+    out.sigma = found.sigma;
+    out
+}

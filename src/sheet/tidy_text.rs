@@ -1,0 +1,57 @@
+//! Marks that spreadsheet programs and keyboards put into cells.
+
+/// A cell's text with every kind of space as one plain space, every kind of dash as a hyphen, no invisible marks, and
+/// no leading apostrophe (a spreadsheet's sign for "this is text").
+pub(super) fn tidy(text: &str) -> String {
+    let invisible = |c: char| matches!(c, '\u{200b}'..='\u{200f}' | '\u{feff}' | '\u{2060}' | '\u{ad}');
+    let dash =
+        |c: char| if matches!(c, '\u{2010}'..='\u{2015}' | '\u{2212}' | '\u{fe63}' | '\u{ff0d}') { '-' } else { c };
+    let plain: String = text.chars().filter(|c| !invisible(*c)).map(dash).collect();
+    let joined = plain.split_whitespace().collect::<Vec<_>>().join(" ");
+    joined.trim_start_matches(['\'', '\u{2018}', '\u{2019}', '`']).trim().to_string()
+}
+
+/// Whether a cell says that its value is not known: empty, dashes, "?", "n/a".
+pub(super) fn unknown(tidied: &str) -> bool {
+    tidied.chars().all(|c| "-?.".contains(c))
+        || ["n/a", "na", "n.a.", "#n/a", "unknown"].iter().any(|u| tidied.eq_ignore_ascii_case(u))
+}
+
+/// What a spreadsheet program left in a cell instead of a value, in words.
+pub(super) fn spreadsheet_debris(tidied: &str) -> Option<&'static str> {
+    const ERRORS: [&str; 7] = ["#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NULL!", "#NUM!", "#SPILL!"];
+    if ERRORS.iter().any(|e| tidied.eq_ignore_ascii_case(e)) {
+        Some("a spreadsheet's error stands here")
+    } else if tidied.len() > 2 && tidied.chars().all(|c| c == '#') {
+        Some("the column was too narrow when the sheet was saved, and only its filling was written")
+    } else if tidied.starts_with('=') && tidied.len() > 1 {
+        Some("a formula stands here and not its value")
+    } else {
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn marks_go_and_the_text_stays() {
+        for (text, want) in [
+            ("\u{a0}own\u{a0} 35 ", "own 35"),
+            ("'-35", "-35"),
+            ("\u{2019}3rd", "3rd"),
+            ("\u{2212}4", "-4"),
+            ("3\u{2013}7", "3-7"),
+            ("\u{feff}1\u{200b}", "1"),
+            ("two\nlines", "two lines"),
+            ("don't", "don't"),
+        ] {
+            assert_eq!(tidy(text), want, "{text:?}");
+        }
+        assert!(["", "-", "--", "?", "N/A"].into_iter().all(unknown));
+        assert!(!unknown("0") && !unknown("-3"));
+        assert!(spreadsheet_debris("#REF!").is_some() && spreadsheet_debris("####").is_some());
+        assert!(spreadsheet_debris("=B2+1").is_some() && spreadsheet_debris("#1").is_none());
+    }
+}

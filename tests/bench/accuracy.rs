@@ -1,0 +1,292 @@
+//! How well plays are found: on a pool of made games whose seeds come from the commit, so that nobody could tune on them.
+//!
+//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--worst]`. First says whether the pool is
+//! hard; where it is not, no figure is printed.
+#![allow(missing_docs)]
+
+mod pool;
+mod tally;
+
+use std::collections::BTreeMap;
+use std::process::{Command, ExitCode};
+
+use downbox::base::{FrameNo, FrameSpan, Silent};
+use downbox::film::{Angle, Film, FilmReader, Series};
+use downbox::media::Media;
+use downbox::plays::{self, Camera, Found, Heard, PairedBy, Settings};
+use downbox::sense::{self, ShotSounds, SoundMatcher};
+use pool::{FilmedPlay, Game, TrueCamera};
+use tally::{Tally, errors, wilson};
+
+type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+/// One best threshold on camera-compensated motion may find at most this share of the snaps.
+const THRESHOLD_LIMIT: f64 = 0.88;
+
+/// One camera's film, measured and judged.
+struct Scanned<'a> {
+    truth: &'a TrueCamera,
+    film: Film,
+    series: Series,
+    found: Found,
+}
+
+fn main() -> ExitCode {
+    match bench() {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => ExitCode::FAILURE,
+        Err(error) => {
+            eprintln!("accuracy: {error}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn option(name: &str, default: u64) -> Result<u64, Failure> {
+    let args: Vec<String> = std::env::args().collect();
+    match args.iter().position(|a| a == name) {
+        Some(k) => Ok(args.get(k + 1).ok_or_else(|| format!("{name} needs a number"))?.parse()?),
+        None => Ok(default),
+    }
+}
+
+fn bench() -> Result<bool, Failure> {
+    let seeds = pool::seeds(option("--games", 10)?)?;
+    println!("seeds {seeds:?}");
+    let maker = pool::maker()?;
+    let games = pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?;
+    let hard = Command::new(&maker).arg("hard").args(games.iter().map(|g| &g.folder)).output()?;
+    let words = String::from_utf8_lossy(&hard.stdout);
+    print!("{words}");
+    let media = Media::new()?;
+    let mut scans = Vec::new();
+    for game in &games {
+        scans.push(scan(&media, game)?);
+    }
+    let threshold = best_threshold(scans.iter().map(|s| &s[0]));
+    println!(
+        "one best threshold on camera-compensated motion: {threshold:.3} of sideline snaps; at most {THRESHOLD_LIMIT}"
+    );
+    if !words.contains("pool: HARD") || threshold > THRESHOLD_LIMIT {
+        println!("the pool is not hard: the run is void");
+        return Ok(false);
+    }
+    report(&media, &games, &scans)
+}
+
+fn scan<'a>(media: &Media, game: &'a Game) -> Result<Vec<Scanned<'a>>, Failure> {
+    let mut out = Vec::new();
+    for truth in &game.truth.cameras {
+        let paths: Vec<_> = truth.files.iter().map(|f| game.folder.join(&f.path)).collect();
+        let film = media.read(&paths, &Silent)?;
+        let series = sense::measure(media, &film, &Silent)?;
+        let found = plays::find(&series, &film, Angle::named(&truth.angle), &Settings::default());
+        eprintln!("scanned seed {} look {} {}: {} plays", game.seed, game.look, truth.angle, found.plays.len());
+        out.push(Scanned { truth, film, series, found });
+    }
+    Ok(out)
+}
+
+/// The share of snaps that the first crossing of one threshold in a play's shot finds within a second, at the threshold
+/// that an oracle picks.
+fn best_threshold<'a>(sidelines: impl Iterator<Item = &'a Scanned<'a>>) -> f64 {
+    let mut shots = Vec::new();
+    for s in sidelines {
+        for play in &s.truth.plays {
+            let Some(shot) = play.shot.and_then(|k| s.truth.shots.get(k)) else { continue };
+            let samples: Vec<(f64, f32)> = s
+                .series
+                .samples
+                .iter()
+                .filter(|x| x.frame > shot.start + 4 && x.frame < shot.end && !x.bad)
+                .map(|x| (x.time, x.energy))
+                .collect();
+            shots.push((play.snap_time, samples));
+        }
+    }
+    let mut best = 0;
+    let mut threshold = 0.001f32;
+    while threshold < 1.0 {
+        let hits = shots
+            .iter()
+            .filter(|(snap, samples)| {
+                samples.iter().find(|s| s.1 > threshold).is_some_and(|s| (s.0 - snap).abs() <= 1.0)
+            })
+            .count();
+        best = best.max(hits);
+        threshold *= 1.05;
+    }
+    best as f64 / shots.len().max(1) as f64
+}
+
+#[derive(Default)]
+struct Report {
+    cuts: Tally,
+    snaps: BTreeMap<&'static str, Tally>,
+    snap_errors: BTreeMap<&'static str, Vec<f64>>,
+    ends: BTreeMap<&'static str, Tally>,
+    end_errors: BTreeMap<&'static str, Vec<f64>>,
+    in_no_clip: Vec<String>,
+    losing: Vec<String>,
+    surplus: Vec<f64>,
+    plays: usize,
+    doubts: usize,
+    extra: usize,
+    paired: Tally,
+    by: BTreeMap<String, usize>,
+}
+
+fn report(media: &Media, games: &[Game], scans: &[Vec<Scanned<'_>>]) -> Result<bool, Failure> {
+    let mut r = Report::default();
+    for (game, cameras) in games.iter().zip(scans) {
+        for scanned in cameras {
+            let as_f64 = |v: &[u64]| v.iter().map(|&c| c as f64).collect::<Vec<_>>();
+            let cuts = Tally::of(&as_f64(&scanned.series.cuts), &as_f64(&scanned.truth.cuts), 2.0);
+            if cuts.wrong + cuts.missed > 0 {
+                println!("  cuts of seed {} {}: {cuts}", game.seed, scanned.truth.angle);
+            }
+            r.cuts.add(cuts);
+            let name = if scanned.truth.angle == "sideline" { "sideline" } else { "end zone alone" };
+            moments(&mut r, name, game, scanned, &scanned.found.plays);
+            clips(&mut r, game, scanned);
+        }
+        pairing(&mut r, media, game, cameras)?;
+    }
+    print(&r);
+    let sideline = r.snaps.get("sideline").map_or(0.0, Tally::f1);
+    Ok(r.cuts.f1() >= 0.98 && sideline >= 0.93 && r.in_no_clip.is_empty() && r.losing.is_empty())
+}
+
+fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_>, found: &[downbox::film::Play]) {
+    let snaps: Vec<f64> = found.iter().filter_map(|p| p.snap).map(|s| s.time).collect();
+    let ends: Vec<f64> = found.iter().filter_map(|p| p.whistle).map(|s| s.time).collect();
+    let truth = &scanned.truth.plays;
+    let true_snaps: Vec<f64> = truth.iter().map(|p| p.snap_time).collect();
+    let true_ends: Vec<f64> = truth.iter().map(|p| p.end_time).collect();
+    r.snaps.entry(name).or_default().add(Tally::of(&snaps, &true_snaps, 1.0));
+    r.ends.entry(name).or_default().add(Tally::of(&ends, &true_ends, 1.0));
+    let worst = std::env::args().any(|a| a == "--worst");
+    for play in truth {
+        let Some(shot) = play.shot.and_then(|k| scanned.truth.shots.get(k)) else { continue };
+        let inside = |f: FrameNo| shot.start <= f.0 && f.0 < shot.end;
+        for p in found.iter().filter(|p| p.snap.is_some_and(|s| inside(s.frame))) {
+            let (Some(snap), end) = (p.snap, p.whistle) else { continue };
+            let error = snap.time - play.snap_time;
+            r.snap_errors.entry(name).or_default().push(error);
+            if let Some(end) = end {
+                r.end_errors.entry(name).or_default().push(end.time - play.end_time);
+            }
+            if worst && error.abs() > 0.5 {
+                println!(
+                    "  {name}: seed {} play {} frame {} off by {error:+.2} s, confidence {:.2}, doubt {:?}",
+                    game.seed, play.play, snap.frame, snap.confidence, p.doubt
+                );
+            }
+        }
+    }
+}
+
+/// The film that a clip must hold: from 2 s before the snap to half a second after the whistle, where it was filmed.
+fn needed(game: &Game, scanned: &Scanned<'_>, play: &FilmedPlay) -> Option<FrameSpan> {
+    let shot = play.shot.and_then(|k| scanned.truth.shots.get(k))?;
+    let whistle = game.truth.plays.iter().find(|p| p.play == play.play).and_then(|p| p.whistle.as_ref());
+    let late = whistle.map_or(0.0, |w| w.after_end_seconds + w.seconds);
+    let from = scanned.film.frame_at((play.snap_time - 2.0).max(0.0)).0.max(shot.start);
+    let to = (scanned.film.frame_at(play.end_time + late + 0.5).0 + 1).min(shot.end);
+    Some(FrameSpan::of(from, to))
+}
+
+fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
+    let settings = Settings::default();
+    let found = &scanned.found;
+    r.plays += found.plays.len();
+    r.doubts += found.plays.iter().filter(|p| p.doubt.is_some()).count();
+    let clips: Vec<FrameSpan> = found
+        .plays
+        .iter()
+        .filter_map(|p| Some(plays::clip_span(p, found.shots.get(p.shot)?, &scanned.film, &settings)))
+        .collect();
+    let mut used = 0;
+    for play in &scanned.truth.plays {
+        let Some(needed) = needed(game, scanned, play) else { continue };
+        let snap = scanned.film.frame_at(play.snap_time);
+        let what = || format!("seed {} {} play {}", game.seed, scanned.truth.angle, play.play);
+        match clips.iter().find(|c| c.holds(snap)) {
+            None => r.in_no_clip.push(what()),
+            Some(clip) => {
+                used += 1;
+                if !clip.covers(needed) {
+                    r.losing.push(what());
+                }
+                r.surplus.push(clip.len().saturating_sub(needed.len()) as f64 / scanned.film.hz());
+            }
+        }
+    }
+    r.extra += clips.len().saturating_sub(used);
+}
+
+fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) -> Result<(), Failure> {
+    let cameras: Vec<Camera<'_>> = scans.iter().map(|s| Camera { film: &s.film, found: &s.found }).collect();
+    let mut sounds = Vec::new();
+    for s in scans {
+        sounds.push(ShotSounds::open(media, &s.film)?);
+    }
+    let mut matcher = SoundMatcher::default();
+    let mut failure = None;
+    let mut listen = |a: (usize, usize), b: (usize, usize)| {
+        let mut read = |(c, shot): (usize, usize)| sounds[c].shot(scans[c].found.shots[shot].span);
+        match (read(a), read(b)) {
+            (Ok(Some(x)), Ok(Some(y))) => matcher.compare(&x, &y).map(|m| Heard { ratio: m.ratio, lag: m.lag }),
+            (Err(e), _) | (_, Err(e)) => {
+                failure = Some(e);
+                None
+            }
+            _ => None,
+        }
+    };
+    let paired = plays::pair(&cameras, &mut listen);
+    if let Some(error) = failure {
+        return Err(error.into());
+    }
+    // Which true play a take shows: the one whose snap lies in its shot.
+    let shows = |c: usize, play: &downbox::film::Play| {
+        let span = scans[c].found.shots[play.shot].span;
+        scans[c].truth.plays.iter().find(|p| span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
+    };
+    let (mut right, mut wrong) = (0, 0);
+    for play in &paired {
+        *r.by.entry(format!("{:?}", play.by).to_lowercase()).or_default() += 1;
+        if let [Some(a), Some(b)] = &play.takes[..] {
+            if shows(0, a).is_some() && shows(0, a) == shows(1, b) { right += 1 } else { wrong += 1 }
+        }
+    }
+    let both = scans[0].truth.plays.iter().filter(|p| scans[1].truth.plays.iter().any(|q| q.play == p.play)).count();
+    r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
+    let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
+    moments(r, "end zone with the sideline's", game, &scans[1], &carried);
+    let _ = PairedBy::Sound;
+    Ok(())
+}
+
+fn print(r: &Report) {
+    println!("cuts, F1 within 2 frames: {}", r.cuts);
+    for (name, tally) in &r.snaps {
+        println!("snap, {name}, F1 within 1 s: {tally}; {}", errors(&r.snap_errors[name]));
+    }
+    for (name, tally) in &r.ends {
+        println!("end, {name}, F1 within 1 s: {tally}; {}", errors(&r.end_errors[name]));
+    }
+    println!("cameras paired, F1: {}; {:?}", r.paired, r.by);
+    let n = r.surplus.len() + r.in_no_clip.len();
+    let share = |k: usize| {
+        let (low, high) = wilson(k as f64 / n.max(1) as f64, n as f64);
+        format!("{k} of {n} [{low:.3}, {high:.3}]")
+    };
+    println!("true plays in no clip: {} {:?}", share(r.in_no_clip.len()), r.in_no_clip);
+    println!("clips that lose film of [snap - 2 s, whistle + .5 s]: {} {:?}", share(r.losing.len()), r.losing);
+    let mut surplus = r.surplus.clone();
+    surplus.sort_by(f64::total_cmp);
+    println!("surplus, median: {:.1} s", surplus.get(surplus.len() / 2).copied().unwrap_or(0.0));
+    println!("clips of no play: {} of {}", r.extra, r.plays);
+    println!("plays shown to a person: {} of {}", r.doubts, r.plays);
+}

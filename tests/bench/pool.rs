@@ -1,0 +1,156 @@
+//! The pool of made films that accuracy is measured on, and its truth.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use serde::Deserialize;
+
+/// What the film maker wrote beside a game's films; only what is asked here.
+#[derive(Debug, Deserialize)]
+pub struct Truth {
+    /// Sideline, then end zone.
+    pub cameras: Vec<TrueCamera>,
+    /// Every play of the game, filmed or not.
+    pub plays: Vec<TruePlay>,
+}
+
+/// One camera's truth.
+#[derive(Debug, Deserialize)]
+pub struct TrueCamera {
+    /// `sideline` or `end-zone`.
+    pub angle: String,
+    /// Its files.
+    pub files: Vec<TrueFile>,
+    /// First frame of every shot but the first.
+    pub cuts: Vec<u64>,
+    /// Every shot.
+    pub shots: Vec<TrueShot>,
+    /// The plays it filmed.
+    pub plays: Vec<FilmedPlay>,
+}
+
+/// One file of a camera.
+#[derive(Debug, Deserialize)]
+pub struct TrueFile {
+    /// Beside the truth.
+    pub path: PathBuf,
+}
+
+/// One shot.
+#[derive(Debug, Deserialize)]
+pub struct TrueShot {
+    /// First frame.
+    pub start: u64,
+    /// First frame after.
+    pub end: u64,
+}
+
+/// A play as one camera filmed it.
+#[derive(Debug, Deserialize)]
+pub struct FilmedPlay {
+    /// Its number in the game.
+    pub play: u64,
+    /// Which shot.
+    pub shot: Option<usize>,
+    /// Film time of the snap in seconds.
+    pub snap_time: f64,
+    /// Film time of the end.
+    pub end_time: f64,
+}
+
+/// A play of the game.
+#[derive(Debug, Deserialize)]
+pub struct TruePlay {
+    /// Its number.
+    pub play: u64,
+    /// The referee's whistle.
+    pub whistle: Option<TrueWhistle>,
+}
+
+/// A whistle.
+#[derive(Debug, Deserialize)]
+pub struct TrueWhistle {
+    /// Seconds after the play's end.
+    pub after_end_seconds: f64,
+    /// How long.
+    pub seconds: f64,
+}
+
+/// A made game.
+#[derive(Debug)]
+pub struct Game {
+    /// Its seed.
+    pub seed: u64,
+    /// Which set of constants it was drawn with.
+    pub look: u32,
+    /// Where its films and its truth lie.
+    pub folder: PathBuf,
+    /// The truth.
+    pub truth: Truth,
+}
+
+type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Runs a program, and fails with what it said.
+pub fn run(command: &mut Command) -> Result<String, Failure> {
+    let done = command.output()?;
+    if !done.status.success() {
+        return Err(format!("{command:?}: {}", String::from_utf8_lossy(&done.stderr)).into());
+    }
+    Ok(String::from_utf8_lossy(&done.stdout).into_owned())
+}
+
+/// Seeds of a run: the first eight hex digits of HEAD and the numbers after it.
+pub fn seeds(games: u64) -> Result<Vec<u64>, Failure> {
+    let head = run(Command::new("git").args(["rev-parse", "HEAD"]).current_dir(root()))?;
+    let first = u64::from_str_radix(head.get(..8).unwrap_or("0"), 16)?;
+    Ok((first..first + games).collect())
+}
+
+/// Builds the film maker and says where it is.
+pub fn maker() -> Result<PathBuf, Failure> {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    run(Command::new(cargo).args(["build", "--quiet", "--example", "filmmaker"]).current_dir(root()))?;
+    let here = std::env::current_exe()?;
+    let profile = here.parent().and_then(Path::parent).ok_or("this program has no folder")?;
+    Ok(profile.join("examples/filmmaker"))
+}
+
+/// Makes the games that are not there yet, under a folder named by the maker's sources.
+pub fn games(maker: &Path, seeds: &[u64], plays: u32) -> Result<Vec<Game>, Failure> {
+    let mut hash = blake3::Hasher::new();
+    let mut sources: Vec<PathBuf> =
+        std::fs::read_dir(root().join("fixtures/filmmaker"))?.map(|e| e.map(|e| e.path())).collect::<Result<_, _>>()?;
+    sources.sort();
+    for source in sources.iter().filter(|p| p.is_file()) {
+        hash.update(&std::fs::read(source)?);
+    }
+    let pool = root().join("target/films").join(format!("pool-{}", &hash.finalize().to_hex()[..16]));
+    std::fs::create_dir_all(&pool)?;
+    let mut out = Vec::new();
+    for (k, &seed) in seeds.iter().enumerate() {
+        let look = (k % 2) as u32;
+        let folder = pool.join(format!("{seed}-{look}-{plays}"));
+        if !folder.join("truth.json").exists() {
+            eprintln!("making game {} of {} (seed {seed}, look {look})", k + 1, seeds.len());
+            let making = folder.with_extension("making");
+            let _ = std::fs::remove_dir_all(&making);
+            run(Command::new(maker).args(["game", "--out"]).arg(&making).args([
+                "--seed",
+                &seed.to_string(),
+                "--look",
+                &look.to_string(),
+                "--plays",
+                &plays.to_string(),
+            ]))?;
+            std::fs::rename(&making, &folder)?;
+        }
+        let truth = serde_json::from_slice(&std::fs::read(folder.join("truth.json"))?)?;
+        out.push(Game { seed, look, folder, truth });
+    }
+    Ok(out)
+}
