@@ -250,12 +250,15 @@ impl Reel<'_> {
         if let (Some(why), Some(at)) = (&pictures.ended, pictures.at) {
             say(format!("no picture after frame {at} ({why}); the last one is held"));
         }
-        if pictures.damaged > 0 {
+        let damage = pictures.source.damage();
+        // A decoder that marks pictures without telling where is still told of.
+        if damage.is_empty() && pictures.damaged > 0 {
             say(format!("{} damaged frames are shown", pictures.damaged));
         }
         if let Some(why) = no_sound {
             say(format!("its sound breaks off ({why}); silence follows"));
         }
+        self.result.problems.extend(damage);
     }
 }
 

@@ -1,5 +1,4 @@
 //! The strip over a made picture of turf, kept to be looked at, and read by an outside eye: tesseract.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
