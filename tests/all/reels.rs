@@ -23,9 +23,9 @@ fn cameras() -> [PathBuf; 3] {
         made(name, &args)
     };
     [
-        film("reel-side.mp4", "1280x720", &[]),
-        film("reel-end.mp4", "640x360", &[]),
-        film("reel-old.mp4", "480x360", &["--audio", "none"]),
+        film("reel-side.mp4", "640x360", &[]),
+        film("reel-end.mp4", "320x180", &[]),
+        film("reel-old.mp4", "240x180", &["--audio", "none"]),
     ]
 }
 
@@ -42,7 +42,7 @@ fn text() -> StripText {
 /// The spans shown of each camera, three times over.
 const SPANS: [(u64, u64); 3] = [(10, 57), (3, 50), (31, 44)];
 
-fn plan(films: &[Arc<Film>], mute: bool) -> ReelPlan {
+fn plan(films: &[Arc<Film>], segments: usize, mute: bool) -> ReelPlan {
     let angles = ["sideline", "end-zone", "old"];
     let segment = |k: usize| Segment {
         game: "Badgers".into(),
@@ -56,15 +56,15 @@ fn plan(films: &[Arc<Film>], mute: bool) -> ReelPlan {
     ReelPlan {
         title: "third and <short>".into(),
         canvas: Canvas::choose(films.iter().flat_map(|f| SourceShape::of(f))),
-        segments: (0..9).map(segment).collect(),
+        segments: (0..segments).map(segment).collect(),
         mute,
     }
 }
 
-fn make(mute: bool, out: &Path) -> (ReelPlan, Rendered) {
+fn make(segments: usize, mute: bool, out: &Path) -> (ReelPlan, Rendered) {
     let media = Media::new().unwrap();
     let films = cameras().map(|path| Arc::new(media.read(&[path], &Silent).unwrap()));
-    let plan = plan(&films, mute);
+    let plan = plan(&films, segments, mute);
     let template = Template::strip().unwrap();
     let studio = Studio {
         reader: &media,
@@ -79,14 +79,14 @@ fn make(mute: bool, out: &Path) -> (ReelPlan, Rendered) {
     (plan, done)
 }
 
-/// Every frame of a file as the ffmpeg program decodes it: planes of 1280x720.
+/// Every frame of a file as the ffmpeg program decodes it: planes of 640x360.
 fn planes(path: &Path) -> Vec<[Vec<u8>; 3]> {
     let path = path.to_str().unwrap();
     let raw = run(
         "ffmpeg",
         &["-v", "error", "-i", path, "-fps_mode", "passthrough", "-f", "rawvideo", "-pix_fmt", "yuv420p", "-"],
     );
-    let (luma, chroma) = (1280 * 720, 640 * 360);
+    let (luma, chroma) = (640 * 360, 320 * 180);
     raw.chunks_exact(luma + 2 * chroma)
         .map(|f| [f[..luma].to_vec(), f[luma..luma + chroma].to_vec(), f[luma + chroma..].to_vec()])
         .collect()
@@ -96,8 +96,8 @@ fn planes(path: &Path) -> Vec<[Vec<u8>; 3]> {
 fn a_reel_shows_exactly_the_planned_frames_with_strip_sound_and_chapters() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("third-short.mp4");
-    let (plan, done) = make(false, &out);
-    assert_eq!(plan.canvas, Canvas { width: 1280, height: 720, rate: NTSC });
+    let (plan, done) = make(9, false, &out);
+    assert_eq!(plan.canvas, Canvas { width: 640, height: 360, rate: NTSC });
     assert_eq!((done.left_out.len(), done.problems.len(), done.segments.len()), (0, 0, 9));
 
     // Pictures: the bar code of each frame, the strip on each.
@@ -105,14 +105,14 @@ fn a_reel_shows_exactly_the_planned_frames_with_strip_sound_and_chapters() {
     assert_eq!((count(&out), done.frames), (want.len() as u64, want.len() as u64));
     let (pole, ink) = (paint::POLE.ycbcr(), paint::INK.ycbcr());
     for (frame, (k, n)) in planes(&out).iter().zip(&want) {
-        // The old camera's picture stands in the middle, 960 wide.
-        let (left, width) = if k % 3 == 2 { (160, 960) } else { (0, 1280) };
-        let luma: Vec<u8> = frame[0].chunks(1280).flat_map(|row| &row[left..left + width]).copied().collect();
-        assert_eq!(marks::read(&luma, width, 720, width), Some(*n as u32), "segment {k} frame {n}");
-        // By the layout at 720 lines: the plate's left side, and the band right of the middle.
-        for (x, y, color) in [(88, 646, pole), (900, 640, ink)] {
-            let half = y / 2 * 640 + x / 2;
-            let got = [frame[0][y * 1280 + x], frame[1][half], frame[2][half]];
+        // The old camera's picture stands in the middle, 480 wide.
+        let (left, width) = if k % 3 == 2 { (80, 480) } else { (0, 640) };
+        let luma: Vec<u8> = frame[0].chunks(640).flat_map(|row| &row[left..left + width]).copied().collect();
+        assert_eq!(marks::read(&luma, width, 360, width), Some(*n as u32), "segment {k} frame {n}");
+        // By the layout at 360 lines: the plate's left side, and the band right of the middle.
+        for (x, y, color) in [(45, 320, pole), (400, 320, ink)] {
+            let half = y / 2 * 320 + x / 2;
+            let got = [frame[0][y * 640 + x], frame[1][half], frame[2][half]];
             let near = got.iter().zip(color).all(|(&g, w)| g.abs_diff(w) <= 4);
             assert!(near, "segment {k} frame {n}: {got:?}, not {color:?} at {x}, {y}");
         }
@@ -155,7 +155,7 @@ fn a_reel_shows_exactly_the_planned_frames_with_strip_sound_and_chapters() {
 fn a_mute_reel_has_no_sound_stream() {
     let folder = tempfile::tempdir().unwrap();
     let out = folder.path().join("mute.mp4");
-    make(true, &out);
+    make(1, true, &out);
     let kinds =
         run("ffprobe", &["-v", "error", "-show_entries", "stream=codec_type", "-of", "csv=p=0", out.to_str().unwrap()]);
     let kinds = String::from_utf8(kinds).unwrap();
