@@ -10,6 +10,8 @@ pub mod football;
 pub mod media;
 pub mod paint;
 pub mod plays;
+pub mod reel;
+pub mod report;
 pub mod sense;
 pub mod sheet;
 pub mod watch;

@@ -106,15 +106,20 @@ impl Conversion {
         let (width, half) = (picture.width, picture.width.div_ceil(2));
         let half_step = 1 << (BITS - 1);
         let [luma, cbs, crs] = &mut picture.planes;
+        let add = half_step + (16 << BITS) - self.luma[0] * self.offset;
+        let mut shifts = vec![0; 2 * half];
         for (r, row) in luma.chunks_mut(width.max(1)).enumerate() {
-            let at = (r / 2) * half;
-            let (Some(cb), Some(cr)) = (cbs.get(at..at + half), crs.get(at..at + half)) else { break };
-            for ((pair, &u), &v) in row.chunks_mut(2).zip(cb).zip(cr) {
-                let shift = self.luma[1] * (i32::from(u) - 128) + self.luma[2] * (i32::from(v) - 128) + half_step;
-                for y in pair {
-                    let sum = self.luma[0] * (i32::from(*y) - self.offset) + shift;
-                    *y = ((sum >> BITS) + 16).clamp(0, 255) as u8;
+            if r % 2 == 0 {
+                let at = (r / 2) * half;
+                let (Some(cb), Some(cr)) = (cbs.get(at..at + half), crs.get(at..at + half)) else { break };
+                // What chroma does to luma, once for each pair of rows and laid out a sample each: the loop over luma
+                // becomes vector code.
+                for ((pair, &u), &v) in shifts.chunks_exact_mut(2).zip(cb).zip(cr) {
+                    pair.fill(self.luma[1] * (i32::from(u) - 128) + self.luma[2] * (i32::from(v) - 128) + add);
                 }
+            }
+            for (y, &shift) in row.iter_mut().zip(&shifts) {
+                *y = ((self.luma[0] * i32::from(*y) + shift) >> BITS).clamp(0, 255) as u8;
             }
         }
         for (u, v) in cbs.iter_mut().zip(crs.iter_mut()) {
@@ -131,15 +136,19 @@ impl Conversion {
 pub(super) fn to_rgb(picture: &PictureView<'_>) -> Vec<u8> {
     let m = to_rgb_matrix(picture.color).map(|row| row.map(|x| (x * 255.0 * f64::from(1 << BITS)).round() as i32));
     let offset = if picture.color.full_range { 0 } else { 16 };
-    let mut out = Vec::with_capacity(picture.width * picture.height * 3);
-    for r in 0..picture.height {
-        for c in 0..picture.width {
-            let get = |plane: usize, r: usize, c: usize| {
-                picture.planes[plane].get(r * picture.strides[plane] + c).copied().unwrap_or(128)
-            };
-            let y = i32::from(get(0, r, c)) - offset;
-            let (cb, cr) = (i32::from(get(1, r / 2, c / 2)) - 128, i32::from(get(2, r / 2, c / 2)) - 128);
-            out.extend(m.map(|[a, b, d]| ((a * y + b * cb + d * cr + (1 << (BITS - 1))) >> BITS).clamp(0, 255) as u8));
+    let mut out = vec![0; picture.width * picture.height * 3];
+    let row = |plane: usize, r: usize| picture.planes[plane].get(r * picture.strides[plane]..).unwrap_or_default();
+    for (r, out) in out.chunks_mut((picture.width * 3).max(1)).enumerate() {
+        // A plane cut short leaves black.
+        let (luma, cb, cr) = (row(0, r), row(1, r / 2), row(2, r / 2));
+        for (((out, luma), &cb), &cr) in out.chunks_mut(6).zip(luma.chunks(2)).zip(cb).zip(cr) {
+            let (cb, cr) = (i32::from(cb) - 128, i32::from(cr) - 128);
+            let shift = m.map(|[_, b, d]| b * cb + d * cr + (1 << (BITS - 1)));
+            for (pixel, &y) in out.chunks_mut(3).zip(luma) {
+                for ((put, [a, ..]), shift) in pixel.iter_mut().zip(&m).zip(shift) {
+                    *put = ((a * (i32::from(y) - offset) + shift) >> BITS).clamp(0, 255) as u8;
+                }
+            }
         }
     }
     out

@@ -103,9 +103,10 @@ impl Layer {
         let rows = self.premultiplied.chunks(width).zip(self.stays.chunks(width));
         for ((add, stays), row) in rows.zip(plane.chunks_mut(stride).skip(y)) {
             for ((p, &add), &stays) in row.iter_mut().skip(x).zip(add).zip(stays) {
-                // (add + p * stays) / 255, rounded, all within 16 bits: the loop becomes vector code.
-                let sum = add + u16::from(*p) * stays + 128;
-                *p = ((sum + (sum >> 8)) >> 8) as u8;
+                // (add + p * stays) / 255, rounded, all within 16 bits (see `Layer::push`); wrapping arithmetic only so
+                // that the loop becomes vector code in every profile.
+                let sum = add.wrapping_add(u16::from(*p).wrapping_mul(stays)).wrapping_add(128);
+                *p = (sum.wrapping_add(sum >> 8) >> 8) as u8;
             }
         }
     }

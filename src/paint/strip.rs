@@ -98,9 +98,8 @@ impl Strip {
     /// too wide, the whole strip is drawn smaller: it is never cut.
     pub fn draw(template: &Template, text: &StripText, width: usize, height: usize) -> Result<Self> {
         let fields = fields_of(template, text)?;
-        let problems = problems_of(text);
         if fields.is_empty() || width < 16 || height < 16 {
-            return Ok(Self { overlay: None, dropped: Vec::new(), problems });
+            return Ok(Self { overlay: None, dropped: Vec::new(), problems: Vec::new() });
         }
         let frame = Frame::of(template)?;
         let (w, h) = (width as f64, height as f64);
@@ -110,6 +109,7 @@ impl Strip {
         let mut scale = (h.min(w * 9.0 / 16.0).max(SMALLEST) / 1080.0) as f32;
 
         let (fields, dropped) = drop_to_fit(fields, &frame, band / scale);
+        let problems = problems_of(&fields, text);
         let needed = frame.needed(&fields);
         scale = scale.min(band / needed);
         let document = lay(template, text, &frame, fields, band / scale)?;
@@ -285,14 +285,14 @@ fn lay(template: &Template, text: &StripText, frame: &Frame, fields: Vec<Field>,
     Ok(root.document())
 }
 
-fn problems_of(text: &StripText) -> Vec<Problem> {
+fn problems_of(fields: &[Field], text: &StripText) -> Vec<Problem> {
     let mut problems = Vec::new();
-    let all = [&text.down, &text.distance, &text.word, &text.ball_on, &text.game, &text.clock, &text.play];
-    for value in all.into_iter().flatten().chain(&text.tags) {
-        for sign in missing_signs(&plain(value)) {
+    for field in fields {
+        let words = field.element.words();
+        for sign in missing_signs(&words) {
             problems.push(Problem {
                 place: text.play.clone().unwrap_or_else(|| "strip".into()),
-                value: plain(value),
+                value: words.clone(),
                 what: format!("the strip's typeface has no \"{sign}\""),
                 took: "an empty box".into(),
             });

@@ -135,6 +135,18 @@ impl Element {
         })
     }
 
+    /// All its text, white space at the ends gone.
+    pub fn words(&self) -> String {
+        let mut out = String::new();
+        for child in &self.children {
+            match child {
+                Node::Element(e) => out.push_str(&e.words()),
+                Node::Text(text) => out.push_str(text.trim()),
+            }
+        }
+        out
+    }
+
     /// Puts values into placeholders. `None` if one of them has no value.
     pub fn filled(&self, value: &dyn Fn(&str) -> Option<String>) -> Option<Element> {
         let mut out = Element { children: Vec::new(), ..self.clone() };

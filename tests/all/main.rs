@@ -10,6 +10,7 @@ mod films;
 mod hard_films;
 mod marked;
 mod real_cuts;
+mod reels;
 mod scan;
 mod sounds;
 mod strip;

@@ -1,0 +1,116 @@
+//! What a reel will be, before anything is rendered.
+
+use std::fmt;
+
+use super::Canvas;
+use crate::base::FrameSpan;
+use crate::paint::StripText;
+
+/// One play from one camera, as it will be seen.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Segment {
+    /// The game's name.
+    pub game: String,
+    /// The play's label.
+    pub label: String,
+    /// The camera's name.
+    pub angle: String,
+    /// What the renderer's caller opens it by: a clip's path in the library, or a film's.
+    pub source: String,
+    /// The frames of the source that are shown.
+    pub span: FrameSpan,
+    /// What is burned in; `None` for a clean picture.
+    pub strip: Option<StripText>,
+    /// Its chapter's title.
+    pub title: String,
+}
+
+/// One reel: a canvas and segments in order. Prints itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReelPlan {
+    /// Title in the file.
+    pub title: String,
+    /// Size and rate of all its pictures.
+    pub canvas: Canvas,
+    /// Segments in the order seen.
+    pub segments: Vec<Segment>,
+    /// Whether the sound is left out.
+    pub mute: bool,
+}
+
+/// A chapter's title from what is known of a play: `3 and 2, play 47, sideline`.
+pub fn chapter_title(text: &StripText, label: &str, angle: &str) -> String {
+    let down = match (&text.down, &text.distance, &text.word) {
+        (Some(down), Some(distance), _) => Some(format!("{down} {distance}")),
+        (Some(down), None, _) => Some(format!("down {down}")),
+        (None, _, Some(word)) => Some(word.clone()),
+        (None, ..) => None,
+    };
+    let play = Some(format!("play {label}"));
+    let angle = Some(angle.to_string()).filter(|a| !a.is_empty() && a != "unknown");
+    [down, play, angle].into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+impl fmt::Display for ReelPlan {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let sound = if self.mute { "no sound" } else { "with sound" };
+        let segments = if self.segments.len() == 1 { "segment" } else { "segments" };
+        writeln!(f, "{}: {}, {sound}, {} {segments}", self.title, self.canvas, self.segments.len())?;
+        for (i, s) in self.segments.iter().enumerate() {
+            writeln!(
+                f,
+                "{:>4}  {}, {}: {} frames {} to {} ({})",
+                i + 1,
+                s.game,
+                s.title,
+                s.source,
+                s.span.start,
+                s.span.end,
+                if s.strip.is_some() { "strip" } else { "clean" }
+            )?;
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::Rate;
+
+    #[test]
+    fn a_plan_prints_itself() {
+        let text = StripText { down: Some("3".into()), distance: Some("and 2".into()), ..StripText::default() };
+        let plan = ReelPlan {
+            title: "third and short".into(),
+            canvas: Canvas { width: 1280, height: 720, rate: Rate { num: 30000, den: 1001 } },
+            segments: vec![Segment {
+                game: "Badgers".into(),
+                label: "47".into(),
+                angle: "sideline".into(),
+                source: "clips/Badgers/sideline/047.mp4".into(),
+                span: FrameSpan::of(0, 245),
+                title: chapter_title(&text, "47", "sideline"),
+                strip: Some(text),
+            }],
+            mute: false,
+        };
+        assert_eq!(
+            plan.to_string(),
+            "third and short: 1280x720 at 30000/1001 frames a second, with sound, 1 segment\n   \
+             1  Badgers, 3 and 2, play 47, sideline: clips/Badgers/sideline/047.mp4 frames 0 to 245 (strip)\n"
+        );
+    }
+
+    #[test]
+    fn chapters_say_what_is_known() {
+        let text = |down: Option<&str>, word: Option<&str>| StripText {
+            down: down.map(Into::into),
+            word: word.map(Into::into),
+            ..StripText::default()
+        };
+        assert_eq!(chapter_title(&text(Some("2"), None), "5", "end-zone"), "down 2, play 5, end-zone");
+        assert_eq!(chapter_title(&text(None, Some("kickoff")), "1", "unknown"), "kickoff, play 1");
+        assert_eq!(chapter_title(&text(None, None), "17a", ""), "play 17a");
+    }
+}

@@ -1,0 +1,118 @@
+//! Which source frame is seen in each frame of a reel, and where its sound lies.
+
+use crate::base::{FrameNo, FrameSpan, Rate};
+use crate::film::Film;
+
+/// Sound samples a second in every file written.
+pub const SOUND_RATE: u32 = 48_000;
+
+/// Sound sample at which frame `frame` of the reel begins: round(frame * 48000 / rate), in integers, so that nothing
+/// adds up over a long reel.
+pub fn sample_at(frame: u64, rate: Rate) -> u64 {
+    let (num, den) = (u128::from(rate.num.max(1)), u128::from(rate.den.max(1)));
+    let samples = (u128::from(frame) * u128::from(SOUND_RATE) * den * 2 + num) / (2 * num);
+    u64::try_from(samples).unwrap_or(u64::MAX)
+}
+
+/// A segment's frames in the reel's rate.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Schedule {
+    /// How many frames the segment has in the reel.
+    pub frames: u64,
+    /// Film time at which it begins, seconds.
+    pub from: f64,
+    span: FrameSpan,
+    rate: Rate,
+}
+
+impl Schedule {
+    /// Lays the span of a film out at `rate`: as many frames as its length is worth, at least one. The span must not
+    /// be empty and must lie in the film; see [`Schedule::within`].
+    pub fn of(film: &Film, span: FrameSpan, rate: Rate) -> Self {
+        let from = film.time(span.start);
+        let seconds = (film.time(span.end) - from).max(0.0);
+        let frames = ((seconds * rate.hz()).round() as u64).max(1);
+        Self { frames, from, span, rate }
+    }
+
+    /// The span as far as the film goes.
+    pub fn within(film: &Film, span: FrameSpan) -> FrameSpan {
+        let frames = film.frames();
+        FrameSpan::of(span.start.0.min(frames), span.end.0.min(frames))
+    }
+
+    /// The source frame seen in frame `k` of the segment: the one shown at the middle of its time. At the middle,
+    /// because time stamps rounded to milliseconds, or a phone's jitter of up to half a frame, then neither double nor
+    /// lose a frame.
+    pub fn source(&self, film: &Film, k: u64) -> FrameNo {
+        let middle = (k as f64 + 0.5) * f64::from(self.rate.den.max(1)) / f64::from(self.rate.num.max(1));
+        let last = FrameNo(self.span.end.0.saturating_sub(1).max(self.span.start.0));
+        film.frame_at(self.from + middle).clamp(self.span.start, last)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::TimeBase;
+    use crate::film::scripted;
+
+    fn film(parts: &[(u64, u32, u32)]) -> Film {
+        let parts = parts.iter().map(|&(n, num, den)| scripted::part("a.mp4", n, Rate { num, den })).collect();
+        Film { parts, problems: vec![] }
+    }
+
+    fn shown(film: &Film, span: FrameSpan, rate: Rate) -> Vec<u64> {
+        let schedule = Schedule::of(film, span, rate);
+        (0..schedule.frames).map(|k| schedule.source(film, k).0).collect()
+    }
+
+    #[test]
+    fn the_same_rate_shows_every_frame_once() {
+        let rate = Rate { num: 30000, den: 1001 };
+        let film = film(&[(500, 30000, 1001), (5000, 30000, 1001)]);
+        let want: Vec<u64> = (321..5321).collect();
+        assert_eq!(shown(&film, FrameSpan::of(321, 5321), rate), want);
+    }
+
+    #[test]
+    fn millisecond_stamps_neither_double_nor_lose_a_frame() {
+        let rate = Rate { num: 60000, den: 1001 };
+        let mut film = film(&[(4000, 60000, 1001)]);
+        film.parts[0].time_base = TimeBase { num: 1, den: 1000 };
+        film.parts[0].index.pts = (0..4000).map(|k: i64| (k * 1_001_000 + 30_000) / 60_000).collect();
+        assert_eq!(shown(&film, FrameSpan::of(7, 3900), rate), (7..3900).collect::<Vec<u64>>());
+    }
+
+    #[test]
+    fn other_rates_double_or_skip_evenly_and_keep_the_length() {
+        let film = film(&[(3000, 30, 1)]);
+        let double = shown(&film, FrameSpan::of(10, 20), Rate { num: 60, den: 1 });
+        assert_eq!(double, (20..40).map(|k| k / 2).collect::<Vec<u64>>());
+        let half = shown(&film, FrameSpan::of(0, 300), Rate { num: 25, den: 1 });
+        assert_eq!(half.len(), 250);
+        assert!(half.windows(2).all(|w| (1..=2).contains(&(w[1] - w[0]))));
+        // One frame in a thousand is doubled between 30 and 30000/1001; none is invented at the end.
+        let near = shown(&film, FrameSpan::of(0, 3000), Rate { num: 30000, den: 1001 });
+        assert_eq!(near.len(), 2997);
+        assert_eq!(*near.last().unwrap(), 2999);
+    }
+
+    #[test]
+    fn sound_samples_follow_the_frames_without_drift() {
+        let ntsc = Rate { num: 30000, den: 1001 };
+        assert_eq!(sample_at(0, ntsc), 0);
+        assert_eq!(sample_at(1, ntsc), 1602, "1601.6");
+        assert_eq!(sample_at(2, ntsc), 3203, "3203.2");
+        // Ten hours: 1,078,921 frames and a bit; by hand 1,080,000 * 1001/30000 s * 48000.
+        assert_eq!(sample_at(1_080_000, ntsc), 1_729_728_000);
+        assert_eq!(sample_at(25, Rate { num: 25, den: 1 }), 48_000);
+    }
+
+    #[test]
+    fn a_span_past_the_end_ends_with_the_film() {
+        let film = film(&[(100, 30, 1)]);
+        assert_eq!(Schedule::within(&film, FrameSpan::of(90, 140)), FrameSpan::of(90, 100));
+        assert!(Schedule::within(&film, FrameSpan::of(120, 140)).is_empty());
+    }
+}
