@@ -129,7 +129,7 @@ impl Track {
 /// Sets every track's relative motion.
 pub fn refer(tracks: &mut [Track]) {
     let of = |pick: fn((f64, f64)) -> f64| {
-        let all: Vec<f64> = tracks.iter().filter(|t| t.len() > 0).map(|t| pick(t.levels())).collect();
+        let all: Vec<f64> = tracks.iter().filter(|t| !t.is_empty()).map(|t| pick(t.levels())).collect();
         percentile(&all, 0.5)
     };
     let film = (of(|l| l.0), of(|l| l.1));
