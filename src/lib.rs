@@ -5,3 +5,4 @@ pub mod base;
 pub mod film;
 pub mod filter;
 pub mod football;
+pub mod library;
