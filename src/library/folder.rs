@@ -22,9 +22,9 @@ pub(super) const BARE_SETTINGS: &str = "\
 # What is not set here is taken from your own settings, else from the program's defaults.
 ";
 
-/// The folder of the library in question: `explicit`, else `env` unless empty, else the nearest folder from `cwd` upward
-/// that holds `downbox.toml`, else `film-library` in `cwd` if that is one (a first cut without a library makes it, so
-/// that the question after it finds it). Only the last two are known to exist.
+/// The folder of the library in question: `explicit`, else `env` unless empty, else the nearest folder from `cwd`
+/// upward that holds `downbox.toml`, else `film-library` in `cwd` if that is one (a first cut without a library makes
+/// it, so that the question after it finds it). Only the last two are known to exist.
 pub(super) fn find(explicit: Option<&Path>, env: Option<&OsStr>, cwd: &Path) -> Option<PathBuf> {
     let is_library = |folder: &Path| folder.join(SETTINGS).is_file();
     if let Some(named) = explicit.or(env.filter(|e| !e.is_empty()).map(Path::new)) {

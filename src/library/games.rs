@@ -73,9 +73,10 @@ impl Library {
                 .doing(doing, &folder)?;
             let Some((id, name, day)) = old else {
                 let name = game.name.trim();
+                let inner = free_folder(work, name).doing(doing, &folder)?;
                 work.execute(
                     "INSERT INTO games (name, folded, folder, date, home, away) VALUES (?, ?, ?, ?, ?, ?)",
-                    params![name, folded, free_folder(work, name).doing(doing, &folder)?, game.date, game.home, game.away],
+                    params![name, folded, inner, game.date, game.home, game.away],
                 )
                 .doing(doing, &folder)?;
                 return Ok(name.to_string());
@@ -90,7 +91,8 @@ impl Library {
                 ));
             }
             work.execute(
-                "UPDATE games SET date = coalesce(?, date), home = coalesce(?, home), away = coalesce(?, away) WHERE id = ?",
+                "UPDATE games SET date = coalesce(?, date), home = coalesce(?, home), away = coalesce(?, away)
+                 WHERE id = ?",
                 params![game.date, game.home, game.away, id],
             )
             .doing(doing, &folder)?;

@@ -35,8 +35,8 @@ const COMMON: f64 = 0.5;
 ///
 /// Two plays are one if a camera shows both in the same film in spans that have at least half of the shorter in common.
 /// Where several fit (a shot was split or joined), the one that holds the other's snap goes first, then the larger
-/// common part, then live ones. Where a film was replaced nothing can be compared: if no camera is left to tell by, the
-/// plays are taken in order where their counts agree, and else none is.
+/// common part, then live ones. Where a film was replaced nothing can be compared: if no camera is left to tell by, its
+/// plays are taken in order where their counts agree, and else none is. `old` has its live plays in film order.
 pub(super) fn recognize(old: &[Known], new: &[Vec<Sight>]) -> Vec<Option<usize>> {
     let mut by_camera: BTreeMap<(i64, i64), Vec<(usize, Sight)>> = BTreeMap::new();
     for (index, known) in old.iter().enumerate() {
@@ -67,9 +67,11 @@ pub(super) fn recognize(old: &[Known], new: &[Vec<Sight>]) -> Vec<Option<usize>>
     }
     let mut found = vec![None; new.len()];
     if !comparable {
-        let live: Vec<usize> = (0..old.len()).filter(|o| old[*o].live).collect();
-        if live.len() == new.len() {
-            found = live.into_iter().map(Some).collect();
+        let looked_at = |s: &Sight| new.iter().flatten().any(|n| n.camera == s.camera);
+        let rivals: Vec<usize> =
+            (0..old.len()).filter(|o| old[*o].live && old[*o].sights.iter().any(looked_at)).collect();
+        if rivals.len() == new.len() {
+            found = rivals.into_iter().map(Some).collect();
         }
         return found;
     }
@@ -225,5 +227,11 @@ mod tests {
         both[1].sights.push(sight(2, 0, 50));
         let new = vec![[other(0, 100), vec![sight(2, 0, 50)]].concat(), other(100, 200)];
         assert_eq!(recognize(&both, &new), vec![Some(1), None]);
+        // A camera that was not there before is not one that was replaced.
+        assert_eq!(recognize(&old, &[vec![sight(3, 0, 100)], vec![sight(3, 100, 200)]]), vec![None; 2]);
+        // What no longer is a play, and what the replaced camera never showed, does not count.
+        both[0].live = false;
+        both.push(known(vec![sight(2, 50, 90)]));
+        assert_eq!(recognize(&both, &[other(0, 100)]), vec![Some(1)]);
     }
 }

@@ -139,7 +139,7 @@ mod tests {
             |work| work.execute_batch("CREATE TABLE two (a) STRICT"),
             |work| work.execute_batch("CREATE TABLE three (a); DROP TABLE games; SELECT no_such_function()"),
         ];
-        assert!(climb(&mut db, &steps[..]).is_err(), "STRICT needs a type");
+        assert!(climb(&mut db, steps).is_err(), "STRICT needs a type");
         let version = |db: &Connection| db.query_row("PRAGMA user_version", [], |r| r.get::<_, i64>(0)).unwrap();
         assert_eq!(version(&db), 1);
         let steps: &[Step] = &[to_version_1, |work| work.execute_batch("CREATE TABLE two (a)"), steps[2]];

@@ -31,7 +31,8 @@ impl Condition {
             Filter::Number { field, range } => self.within(&number_of(*field, "number"), *range),
             Filter::ToGain(range) => self.within(TO_GAIN, *range),
             Filter::GoalToGo => self.sql.push_str(
-                "(SELECT num IS NULL FROM tags WHERE play = p.id AND own = 0 AND field = 'distance' AND kind = 'distance')",
+                "(SELECT num IS NULL FROM tags WHERE play = p.id AND own = 0 AND field = 'distance' \
+                 AND kind = 'distance')",
             ),
             Filter::BallOn { from, to } => {
                 let range = Range::between(from.yards().into(), to.yards().into());
