@@ -1,0 +1,151 @@
+//! Versions of the schema and the way up from one to the next.
+
+use std::path::Path;
+
+use rusqlite::{Connection, Transaction, TransactionBehavior};
+
+use super::sql_error::SqlContext;
+use crate::base::{Error, Result};
+
+/// Marks the file as ours in SQLite's header: "down" in ASCII.
+const APPLICATION: i32 = i32::from_be_bytes(*b"down");
+
+/// One step up. Step k makes version k + 1 of version k. A step that has shipped is never edited.
+type Step = fn(&Transaction<'_>) -> rusqlite::Result<()>;
+
+const STEPS: &[Step] = &[to_version_1];
+
+fn to_version_1(work: &Transaction<'_>) -> rusqlite::Result<()> {
+    work.execute_batch(include_str!("schema.sql"))
+}
+
+/// What is to be done about a database's version.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Standing {
+    /// It is the program's own.
+    Current,
+    /// It has to be brought up first.
+    Old,
+}
+
+/// Compares a database with the program; refuses one that is not ours or is newer.
+pub(super) fn standing(db: &Connection, library: &Path) -> Result<Standing> {
+    let (version, application, tables) = (|| {
+        let number = |pragma: &str| db.query_row(pragma, [], |row| row.get::<_, i64>(0));
+        Ok((
+            number("PRAGMA user_version")?,
+            number("PRAGMA application_id")?,
+            number("SELECT count(*) FROM sqlite_schema")?,
+        ))
+    })()
+    .doing("read the library's version", library)?;
+    if application != i64::from(APPLICATION) && (tables > 0 || version != 0) {
+        return Err(Error::refused(
+            "downbox.sqlite holds another program's data",
+            library.display(),
+            "move that file away, or choose another library folder with --library",
+        ));
+    }
+    let newest = STEPS.len() as i64;
+    if version > newest {
+        return Err(Error::refused(
+            format!(
+                "the library was written by a newer downbox (its schema is version {version}, this program knows up \
+                 to {newest})"
+            ),
+            library.display(),
+            "update downbox; an older one cannot read it",
+        ));
+    }
+    Ok(if version == newest { Standing::Current } else { Standing::Old })
+}
+
+/// Brings a database up to the program's version, each step whole or not at all.
+pub(super) fn upgrade(db: &mut Connection, library: &Path) -> Result<()> {
+    climb(db, STEPS).doing("bring the library up to this version", library)
+}
+
+fn climb(db: &mut Connection, steps: &[Step]) -> rusqlite::Result<()> {
+    loop {
+        let work = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let version: i64 = work.query_row("PRAGMA user_version", [], |row| row.get(0))?;
+        let Some(step) = usize::try_from(version).ok().and_then(|v| steps.get(v)) else { return Ok(()) };
+        step(&work)?;
+        work.pragma_update(None, "user_version", version + 1)?;
+        work.pragma_update(None, "application_id", APPLICATION)?;
+        work.commit()?;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Version 1 as it first shipped. Never to be edited: a library made then must open for ever.
+    const FROZEN_1: &str = include_str!("frozen_version_1.sql");
+
+    fn shape(db: &Connection) -> Vec<String> {
+        let mut ask = db.prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name").unwrap();
+        let strip = |sql: String| {
+            let lines = sql.lines().map(|l| l.split("--").next().unwrap_or("")).collect::<Vec<_>>().join(" ");
+            lines.split_whitespace().collect::<Vec<_>>().join(" ")
+        };
+        ask.query_map([], |row| Ok(format!("{}: {}", row.get::<_, String>(0)?, strip(row.get(1)?))))
+            .unwrap()
+            .map(Result::unwrap)
+            .collect()
+    }
+    use std::result::Result;
+
+    fn fresh() -> Connection {
+        let mut db = Connection::open_in_memory().unwrap();
+        upgrade(&mut db, Path::new("lib")).unwrap();
+        db
+    }
+
+    #[test]
+    fn a_version_1_file_of_old_comes_up_to_the_schema_of_a_new_one() {
+        let mut db = Connection::open_in_memory().unwrap();
+        db.execute_batch(FROZEN_1).unwrap();
+        upgrade(&mut db, Path::new("lib")).unwrap();
+        assert_eq!(standing(&db, Path::new("lib")).unwrap(), Standing::Current);
+        assert_eq!(shape(&db), shape(&fresh()));
+        let kept: (String, String) = db
+            .query_row("SELECT g.name, p.label FROM plays p JOIN games g ON g.id = p.game", [], |r| {
+                Ok((r.get(0)?, r.get(1)?))
+            })
+            .unwrap();
+        assert_eq!(kept, ("Badgers".to_string(), "1".to_string()));
+    }
+
+    #[test]
+    fn a_newer_file_and_a_strangers_file_are_refused() {
+        let db = fresh();
+        db.pragma_update(None, "user_version", 1000).unwrap();
+        let error = standing(&db, Path::new("lib")).unwrap_err();
+        assert!(error.what.contains("newer downbox") && error.what.contains("1000"), "{}", error.what);
+
+        let db = Connection::open_in_memory().unwrap();
+        assert_eq!(standing(&db, Path::new("lib")).unwrap(), Standing::Old);
+        db.execute_batch("CREATE TABLE contacts (name TEXT)").unwrap();
+        assert!(standing(&db, Path::new("lib")).unwrap_err().what.contains("another program"));
+    }
+
+    #[test]
+    fn a_step_that_fails_leaves_the_version_before_it_whole() {
+        let mut db = fresh();
+        let steps: &[Step] = &[
+            to_version_1,
+            |work| work.execute_batch("CREATE TABLE two (a) STRICT"),
+            |work| work.execute_batch("CREATE TABLE three (a); DROP TABLE games; SELECT no_such_function()"),
+        ];
+        assert!(climb(&mut db, steps).is_err(), "STRICT needs a type");
+        let version = |db: &Connection| db.query_row("PRAGMA user_version", [], |r| r.get::<_, i64>(0)).unwrap();
+        assert_eq!(version(&db), 1);
+        let steps: &[Step] = &[to_version_1, |work| work.execute_batch("CREATE TABLE two (a)"), steps[2]];
+        assert!(climb(&mut db, steps).is_err());
+        assert_eq!(version(&db), 2);
+        let names = shape(&db).join("\n");
+        assert!(names.contains("two:") && names.contains("games:") && !names.contains("three:"), "{names}");
+    }
+}

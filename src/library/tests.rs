@@ -1,0 +1,446 @@
+//! The library as a whole, on real folders.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::folder::{DATABASE, LOCK, SETTINGS, WAL};
+use super::*;
+use crate::base::{ErrorKind, FrameNo, FrameSpan, PendingFile, Rate};
+use crate::film::{Angle, Evidence, Film, Sighting, scripted};
+use crate::filter::Filter;
+use crate::football::{Distance, Field, Tags, Value};
+
+const RATE: Rate = Rate { num: 30, den: 1 };
+const GAME: &str = "Badgers";
+
+fn film(name: &str) -> Film {
+    let part = |n: u8| scripted::part(&format!("/films/{name}{n}.mp4"), 1500, RATE);
+    Film { parts: vec![part(1), part(2)], problems: vec![] }
+}
+
+fn shot(camera: &str, start: u64, end: u64) -> CameraShot {
+    let snap = Sighting { frame: FrameNo(start + 20), time: (start + 20) as f64 / 30.0, confidence: 0.9 };
+    CameraShot {
+        camera: camera.into(),
+        span: FrameSpan::of(start, end),
+        set: None,
+        snap: Some(snap),
+        whistle: None,
+        by: Evidence::Picture,
+        doubt: None,
+    }
+}
+
+fn play(shots: Vec<CameraShot>) -> PlayIn {
+    PlayIn { shots, doubt: None }
+}
+
+/// A play of 100 frames from the sideline, the k-th.
+fn side(k: u64) -> PlayIn {
+    play(vec![shot("sideline", k * 100, k * 100 + 100)])
+}
+
+fn open(folder: &Path) -> Library {
+    let mut library = Library::create(folder, None).unwrap();
+    let date = Some("2026-09-11".to_string());
+    library.put_game(&GameIn { name: GAME.into(), date, ..GameIn::default() }).unwrap();
+    library.put_camera(GAME, "sideline", &film("side"), false).unwrap();
+    library
+}
+
+fn tags(down: i64, own: &str) -> Tags {
+    let mut tags = Tags::default();
+    tags.fields.insert(Field::Down, Value::Number(down));
+    tags.fields.insert(Field::Distance, Value::Distance(Distance::Goal));
+    tags.fields.insert(Field::Concept, Value::Word("mesh".into()));
+    tags.own.insert("grade".into(), own.into());
+    tags
+}
+
+fn row(record: u32, down: i64) -> RowIn {
+    RowIn { place: format!("tags.csv:{record}"), tags: tags(down, "B+") }
+}
+
+fn pair(label: &str, record: u32) -> MatchIn {
+    let place = format!("tags.csv:{record}");
+    MatchIn { label: label.into(), place, matched_by: "time".into(), doubt: None }
+}
+
+fn labels(library: &Library) -> Vec<(String, u32)> {
+    library.plays(&Filter::All).unwrap().into_iter().map(|p| (p.record.label, p.record.order)).collect()
+}
+
+fn key(start: u64, end: u64) -> PlanKey {
+    PlanKey { film: film("side").fingerprint(), span: FrameSpan::of(start, end), version: 1 }
+}
+
+/// Cuts a clip as the job does: way made, file in place, row.
+fn cut(library: &mut Library, label: &str, key: &PlanKey, content: &[u8]) -> PathBuf {
+    let place = library.make_way(GAME, label, "sideline").unwrap();
+    let pending = PendingFile::new(&place.path).unwrap();
+    fs::write(pending.path(), content).unwrap();
+    pending.commit().unwrap();
+    let clip = ClipIn { key: key.clone(), frames: key.span.len(), rate: RATE };
+    library.put_clip(GAME, label, "sideline", &clip).unwrap();
+    place.relative
+}
+
+#[test]
+fn a_new_library_is_marked_and_opened_again_and_keeps_its_settings() {
+    let top = tempfile::tempdir().unwrap();
+    let folder = top.path().join("season");
+    assert!(Library::open(&folder, Access::Read).unwrap_err().what.contains("no downbox.toml"));
+    Library::create(&folder, Some("# we = \"Badgers\"\n")).unwrap().close().unwrap();
+    assert_eq!(fs::read_to_string(folder.join(SETTINGS)).unwrap(), "# we = \"Badgers\"\n");
+    assert!(folder.join("inbox").is_dir() && folder.join("clips").is_dir());
+    Library::create(&folder, Some("other")).unwrap().close().unwrap();
+    assert_eq!(fs::read_to_string(folder.join(SETTINGS)).unwrap(), "# we = \"Badgers\"\n");
+    assert_eq!(Library::find(None, None, &folder.join("inbox")).as_deref(), Some(folder.as_path()));
+    assert!(labels(&Library::open(&folder, Access::Read).unwrap()).is_empty());
+}
+
+#[test]
+fn clips_without_their_database_are_not_given_an_empty_one() {
+    let folder = tempfile::tempdir().unwrap();
+    open(folder.path()).close().unwrap();
+    fs::create_dir_all(folder.path().join("clips/Badgers")).unwrap();
+    fs::remove_file(folder.path().join(DATABASE)).unwrap();
+    for access in [Access::Read, Access::Write] {
+        assert!(Library::open(folder.path(), access).unwrap_err().what.contains("no downbox.sqlite"));
+    }
+    assert!(Library::create(folder.path(), None).unwrap_err().what.contains("no downbox.sqlite"));
+    assert!(!folder.path().join(DATABASE).exists());
+}
+
+#[test]
+fn a_second_writer_is_told_who_writes_and_a_reader_is_let_in() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut writer = open(folder.path());
+    let error = Library::open(folder.path(), Access::Write).unwrap_err();
+    assert_eq!(error.kind, ErrorKind::Busy);
+    assert!(error.what.contains(&format!("process {}", std::process::id())), "{}", error.what);
+    let reader = Library::open(folder.path(), Access::Read).unwrap();
+    assert!(labels(&reader).is_empty());
+    writer.put_plays(GAME, &[side(0)]).unwrap();
+    assert_eq!(labels(&reader), [("1".to_string(), 1)]);
+    drop(writer);
+    Library::open(folder.path(), Access::Write).unwrap();
+}
+
+#[test]
+fn a_reader_changes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    open(folder.path()).close().unwrap();
+    let mut reader = Library::open(folder.path(), Access::Read).unwrap();
+    assert!(reader.put_plays(GAME, &[side(0)]).is_err());
+    assert!(reader.db().execute("DELETE FROM games", []).is_err());
+    assert_eq!(reader.games().unwrap().len(), 1);
+}
+
+#[test]
+fn closed_it_is_one_file_and_a_copy_works_from_its_new_place() {
+    let top = tempfile::tempdir().unwrap();
+    let (here, there) = (top.path().join("here"), top.path().join("there"));
+    let mut library = open(&here);
+    library.put_plays(GAME, &[side(0), side(1)]).unwrap();
+    cut(&mut library, "2", &key(100, 200), b"clip two");
+    drop(Library::open(&here, Access::Read).unwrap());
+    library.close().unwrap();
+    assert!(fs::metadata(here.join(WAL)).map_or(0, |m| m.len()) == 0, "the log is taken in");
+
+    copy(&here, &there);
+    fs::remove_dir_all(&here).unwrap();
+    let library = Library::open(&there, Access::Read).unwrap();
+    let clip = library.plays(&Filter::Label("2".into())).unwrap().remove(0).clips.remove(0);
+    assert_eq!(clip.path, Path::new("clips/Badgers/sideline/002.mp4"));
+    assert_eq!(fs::read(library.at(&clip.path)).unwrap(), b"clip two");
+    assert!(library.has_clip(GAME, "2", "sideline", &key(100, 200)).unwrap());
+    drop(library);
+    Library::open(&there, Access::Write).unwrap();
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap().map(Result::unwrap) {
+        let target = to.join(entry.file_name());
+        if entry.file_type().unwrap().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+#[test]
+fn where_nothing_can_be_written_a_closed_library_is_read_and_an_open_one_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    library.put_plays(GAME, &[side(0)]).unwrap();
+    assert!(fs::metadata(folder.path().join(WAL)).unwrap().len() > 0);
+    let error = Library::open_frozen(folder.path()).unwrap_err();
+    assert!(error.what.contains("downbox.sqlite-wal"), "{}", error.what);
+    library.close().unwrap();
+
+    // A folder where the log's shared memory cannot be made: what SQLite meets on a read-only disk, and unlike
+    // permissions it binds an administrator too.
+    for file in [WAL, "downbox.sqlite-shm"] {
+        let _ = fs::remove_file(folder.path().join(file));
+    }
+    fs::create_dir(folder.path().join("downbox.sqlite-shm")).unwrap();
+    let frozen = Library::open(folder.path(), Access::Read).unwrap();
+    assert_eq!(labels(&frozen), [("1".to_string(), 1)]);
+    assert_eq!(fs::metadata(folder.path().join(WAL)).map_or(0, |m| m.len()), 0);
+    assert!(!frozen.writable());
+}
+
+#[test]
+fn a_newer_library_is_refused_for_reading_and_writing() {
+    let folder = tempfile::tempdir().unwrap();
+    let library = open(folder.path());
+    library.db().pragma_update(None, "user_version", 99).unwrap();
+    library.close().unwrap();
+    for access in [Access::Read, Access::Write] {
+        let error = Library::open(folder.path(), access).unwrap_err();
+        assert!(error.what.contains("newer downbox"), "{}", error.what);
+        assert_eq!(error.kind, ErrorKind::Refused);
+    }
+    // Being refused leaves no lock behind.
+    assert_eq!(fs::read_to_string(folder.path().join(LOCK)).unwrap(), "");
+}
+
+#[test]
+fn a_game_is_known_by_its_name_however_spelled_and_its_day_stands() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    let game = |name: &str, date: Option<&str>| GameIn {
+        name: name.into(),
+        date: date.map(Into::into),
+        home: Some("Badgers".into()),
+        away: None,
+    };
+    assert_eq!(library.put_game(&game("  badgers", None)).unwrap(), GAME);
+    let error = library.put_game(&game(GAME, Some("2026-09-18"))).unwrap_err();
+    assert!(error.what.contains("2026-09-11") && error.what.contains("2026-09-18"), "{}", error.what);
+    assert!(library.put_game(&game("x", Some("2026-02-30"))).unwrap_err().what.contains("no day"));
+    assert!(library.put_game(&game("?!", None)).is_err());
+    library.put_game(&game("A/B", None)).unwrap();
+    library.put_game(&game("a:b!", None)).unwrap();
+    let games = library.games().unwrap();
+    assert_eq!(games.iter().map(|g| g.name.as_str()).collect::<Vec<_>>(), [GAME, "A/B"]);
+    assert_eq!(games[0].cameras, ["sideline"]);
+    assert_eq!((games[0].date.as_deref(), games[0].home.as_deref()), (Some("2026-09-11"), Some("Badgers")));
+}
+
+#[test]
+fn a_camera_keeps_its_film_unless_told_to_replace_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    let mut moved = film("side");
+    moved.parts[0].path = "/elsewhere/side1.mp4".into();
+    assert_eq!(library.put_camera(GAME, "Sideline", &moved, false).unwrap(), "sideline");
+    let known = library.camera_film(GAME, "sideline").unwrap().unwrap();
+    assert_eq!(known.parts[0].path, Path::new("/elsewhere/side1.mp4"));
+    assert_eq!((known.frames, known.parts[1].first_frame, known.rate), (3000, 1500, RATE));
+    assert_eq!(known.angle, Angle::Sideline);
+    assert_eq!(library.camera_film(GAME, "end-zone").unwrap(), None);
+
+    let error = library.put_camera(GAME, "sideline", &film("other"), false).unwrap_err();
+    assert!(error.next.contains("--replace"), "{}", error.next);
+    assert_eq!(library.camera_film(GAME, "sideline").unwrap().unwrap().fingerprint, film("side").fingerprint());
+    library.put_plays(GAME, &[side(0), side(1)]).unwrap();
+    cut(&mut library, "1", &key(0, 100), b"old film");
+    library.put_camera(GAME, "sideline", &film("other"), true).unwrap();
+    assert_eq!(library.plays(&Filter::All).unwrap()[0].clips, [], "frames of the old film");
+    assert_eq!(library.put_plays(GAME, &[side(0), side(2)]).unwrap().labels, ["1", "2"]);
+    library.put_camera(GAME, "drone", &film("side"), false).unwrap();
+    assert_eq!(library.camera_films(GAME).unwrap().len(), 2);
+}
+
+#[test]
+fn labels_outlive_every_new_look() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    let first: Vec<_> = [0, 1, 3, 4].map(side).into();
+    assert_eq!(library.put_plays(GAME, &first).unwrap().labels, ["1", "2", "3", "4"]);
+    let again = library.put_plays(GAME, &first).unwrap();
+    assert_eq!((again.labels, again.gone), (["1", "2", "3", "4"].map(String::from).into(), vec![]));
+
+    // The third shot proves to be a play, the first to be none, and one follows at the end.
+    let second: Vec<_> = [1, 2, 3, 4, 5].map(side).into();
+    let placed = library.put_plays(GAME, &second).unwrap();
+    assert_eq!(placed.labels, ["2", "2a", "3", "4", "5"]);
+    assert_eq!(placed.gone, ["1"]);
+    let now = labels(&library);
+    assert_eq!(now, [("2", 1), ("2a", 2), ("3", 3), ("4", 4), ("5", 5)].map(|(l, o)| (l.to_string(), o)));
+
+    // What comes back takes its label again, and nothing else ever does.
+    let third: Vec<_> = [0, 1, 2, 3].map(side).into();
+    let placed = library.put_plays(GAME, &third).unwrap();
+    assert_eq!(placed.labels, ["1", "2", "2a", "3"]);
+    assert_eq!(placed.gone, ["4", "5"]);
+    let placed = library.put_plays(GAME, &[side(0), side(1), side(2), side(3), side(9)]).unwrap();
+    assert_eq!(placed.labels[4], "6");
+}
+
+#[test]
+fn a_camera_that_comes_later_joins_the_plays_and_one_alone_takes_none_away() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    library.put_plays(GAME, &[0, 1, 2].map(side)).unwrap();
+    cut(&mut library, "2", &key(100, 200), b"two");
+    library.put_camera(GAME, "end-zone", &film("end"), false).unwrap();
+    let mut both = side(0);
+    both.shots.push(shot("end-zone", 0, 90));
+    let only_end = play(vec![shot("end-zone", 90, 180)]);
+    let placed = library.put_plays(GAME, &[both.clone(), only_end.clone(), side(1), side(2)]).unwrap();
+    assert_eq!(placed.labels, ["1", "1a", "2", "3"]);
+    assert_eq!(library.plays(&Filter::All).unwrap()[2].clips.len(), 1);
+
+    // The end zone looked at alone: 1a is no play after all, the rest stays where the sideline saw it.
+    let placed = library.put_plays(GAME, &[play(vec![shot("end-zone", 0, 88)])]).unwrap();
+    assert_eq!(
+        (placed.labels, placed.kept, placed.gone),
+        (vec!["1".into()], vec!["2".into(), "3".into()], vec!["1a".into()])
+    );
+    assert_eq!(labels(&library).len(), 3);
+    let sights: i64 = library
+        .db()
+        .query_row("SELECT count(*) FROM shots s JOIN plays p ON p.id = s.play WHERE p.live", [], |r| r.get(0))
+        .unwrap();
+    assert_eq!(sights, 4);
+    assert!(library.has_clip(GAME, "2", "sideline", &key(100, 200)).unwrap());
+}
+
+#[test]
+fn a_play_that_cannot_be_is_refused_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    let twice = play(vec![shot("sideline", 0, 10), shot("Sideline", 20, 30)]);
+    for bad in [PlayIn::default(), play(vec![shot("sideline", 5, 5)]), play(vec![shot("drone", 0, 9)]), twice] {
+        assert!(library.put_plays(GAME, &[side(0), bad]).is_err());
+        assert!(labels(&library).is_empty());
+    }
+    assert!(library.put_plays("Otters", &[side(0)]).unwrap_err().what.contains("no game \"Otters\""));
+}
+
+#[test]
+fn rows_give_tags_and_corrections_stand_over_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    let plays = [0, 1].map(side);
+    library.put_plays(GAME, &plays).unwrap();
+    library.put_rows(GAME, Path::new("/sheets/tags.csv"), &[row(2, 1), row(3, 2), row(4, 3)]).unwrap();
+    library.put_matches(GAME, &[pair("1", 2), pair("2", 4)]).unwrap();
+    let found = library.plays(&Filter::All).unwrap();
+    assert_eq!(found[0].record.tags, tags(1, "B+"));
+    assert_eq!(found[1].record.row.as_deref(), Some("tags.csv:4"));
+    assert_eq!(found[1].record.matched_by.as_deref(), Some("time"));
+    let sheet = library.sheet(GAME).unwrap().unwrap();
+    assert_eq!((sheet.path.as_path(), sheet.rows.len()), (Path::new("/sheets/tags.csv"), 3));
+    assert_eq!(sheet.rows[1], row(3, 2));
+    let used = library.words_used().unwrap();
+    assert_eq!(used.words, [(Field::Concept, "mesh".to_string())]);
+    assert_eq!((used.own, used.games), (vec!["grade".to_string()], vec![GAME.to_string()]));
+
+    library
+        .db()
+        .execute_batch(
+            "INSERT INTO corrections (play, subject, name, kind, num, made_at)
+             SELECT id, 'tag', 'down', 'number', 4, '' FROM plays WHERE label = '1';
+             INSERT INTO corrections (play, subject, name, made_at)
+             SELECT id, 'tag', 'concept', '' FROM plays WHERE label = '1';
+             INSERT INTO corrections (play, subject, name, kind, text, made_at, undone)
+             SELECT id, 'own', 'grade', 'text', 'F', '', 1 FROM plays WHERE label = '1';
+             INSERT INTO corrections (play, subject, camera, film, num, time, made_at)
+             SELECT play, 'snap', camera, film, 133, 4.433, '' FROM shots JOIN plays p ON p.id = play WHERE label = '2';
+             INSERT INTO corrections (play, subject, camera, film, num, time, made_at)
+             SELECT play, 'set', camera, film, 101, 3.4, '' FROM shots JOIN plays p ON p.id = play WHERE label = '2';",
+        )
+        .unwrap();
+    cut(&mut library, "2", &key(100, 200), b"two");
+    for _ in 0..2 {
+        library.put_plays(GAME, &plays).unwrap();
+        library.put_matches(GAME, &[pair("1", 2)]).unwrap();
+        let found = library.plays(&Filter::All).unwrap();
+        let (first, second) = (&found[0].record.tags, &found[1]);
+        assert_eq!((first.down(), first.word(Field::Concept)), (Some(4), None));
+        assert_eq!(first.own["grade"], "B+");
+        assert_eq!((&second.record.row, &second.record.tags), (&None, &Tags::default()));
+        let snap = second.clips[0].snap.unwrap();
+        assert_eq!((snap.frame, snap.time, snap.confidence), (FrameNo(133), 4.433, 1.0));
+        assert_eq!(second.clips[0].set, Some(FrameNo(101)));
+    }
+
+    // A corrected sheet: record 2 says otherwise, record 3 is gone.
+    library.put_rows(GAME, Path::new("/sheets/tags.csv"), &[row(2, 3), row(4, 3)]).unwrap();
+    let first = &library.plays(&Filter::All).unwrap()[0].record;
+    assert_eq!((first.row.as_deref(), first.tags.down()), (Some("tags.csv:2"), Some(4)));
+    library.put_rows(GAME, Path::new("/sheets/new.csv"), &[]).unwrap();
+    let first = &library.plays(&Filter::All).unwrap()[0].record;
+    assert_eq!((&first.row, first.tags.fields.len(), first.tags.down()), (&None, 1, Some(4)));
+}
+
+#[test]
+fn pairs_that_cannot_be_leave_the_old_ones() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    library.put_plays(GAME, &[0, 1].map(side)).unwrap();
+    let sheet = Path::new("/sheets/tags.csv");
+    library.put_rows(GAME, sheet, &[row(2, 1), row(3, 2)]).unwrap();
+    library.put_matches(GAME, &[pair("1", 2)]).unwrap();
+    for bad in [[pair("1", 2), pair("2", 2)], [pair("1", 2), pair("1", 3)], [pair("1", 2), pair("9", 3)]] {
+        assert!(library.put_matches(GAME, &bad).is_err(), "{bad:?}");
+        assert_eq!(library.plays(&Filter::All).unwrap()[0].record.row.as_deref(), Some("tags.csv:2"));
+    }
+    assert!(library.put_rows(GAME, sheet, &[row(2, 1), row(2, 2)]).unwrap_err().what.contains("one address"));
+    assert_eq!(library.sheet(GAME).unwrap().unwrap().rows.len(), 2);
+}
+
+#[test]
+fn a_clip_counts_only_by_its_plan_and_with_its_whole_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    library.put_plays(GAME, &[side(0), play(vec![shot("sideline", 1450, 1550)])]).unwrap();
+    let wanted = key(1450, 1550);
+    let has = |library: &Library, key: &PlanKey| library.has_clip(GAME, "2", "sideline", key).unwrap();
+    assert!(!has(&library, &wanted));
+    let clip = ClipIn { key: wanted.clone(), frames: 100, rate: RATE };
+    assert!(library.put_clip(GAME, "2", "sideline", &clip).is_err(), "no file, no row");
+    let relative = cut(&mut library, "2", &wanted, b"frames");
+    assert!(has(&library, &wanted));
+    assert!(!has(&library, &key(1450, 1551)) && !has(&library, &PlanKey { version: 2, ..wanted.clone() }));
+    assert!(!has(&library, &PlanKey { film: "another".into(), ..wanted.clone() }));
+
+    let found = library.plays(&Filter::All).unwrap();
+    assert_eq!(found[0].clips, []);
+    let clip = &found[1].clips[0];
+    assert_eq!(clip.parts, [Path::new("/films/side1.mp4"), Path::new("/films/side2.mp4")]);
+    assert_eq!((clip.span, clip.frames, clip.bytes, clip.rate), (wanted.span, 100, 6, RATE));
+    assert_eq!((clip.camera.as_str(), clip.angle, &clip.film), ("sideline", Angle::Sideline, &wanted.film));
+    assert_eq!(clip.snap.map(|s| s.frame), Some(FrameNo(1470)));
+
+    let path = folder.path().join(&relative);
+    fs::write(&path, b"fram").unwrap();
+    assert!(!has(&library, &wanted), "cut short");
+    fs::write(&path, b"frames").unwrap();
+    library.make_way(GAME, "2", "sideline").unwrap();
+    assert!(!has(&library, &wanted), "no row while the file is replaced");
+    assert!(path.exists());
+    let other_film = ClipIn { key: PlanKey { film: "another".into(), ..wanted }, frames: 100, rate: RATE };
+    assert!(library.put_clip(GAME, "2", "sideline", &other_film).is_err());
+}
+
+#[test]
+fn answers_come_by_day_then_name_then_film_order() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = Library::create(folder.path(), None).unwrap();
+    for (name, date) in [("Otters", None), ("Badgers", Some("2026-09-18")), ("Herons", Some("2026-09-11"))] {
+        library.put_game(&GameIn { name: name.into(), date: date.map(Into::into), ..GameIn::default() }).unwrap();
+        library.put_camera(name, "sideline", &film(name), false).unwrap();
+        library.put_plays(name, &[side(1)]).unwrap();
+        library.put_plays(name, &[side(0), side(1)]).unwrap();
+    }
+    let found = library.plays(&Filter::All).unwrap();
+    let order: Vec<_> = found.iter().map(|p| format!("{} {}", p.record.game, p.record.label)).collect();
+    assert_eq!(order, ["Herons 0a", "Herons 1", "Badgers 0a", "Badgers 1", "Otters 0a", "Otters 1"]);
+}
