@@ -1,13 +1,11 @@
-//! What every room stands on: times, errors, progress, clock, safe writing. Imports nothing of ours.
+//! What every room stands on: times, errors, progress, safe writing. Imports nothing of ours.
 
-mod clock;
 mod error;
 mod problem;
 mod progress;
 mod safe_file;
 mod time;
 
-pub use clock::{Clock, SystemClock};
 pub use error::{Error, ErrorKind, IoContext, Result};
 pub use problem::Problem;
 pub use progress::{Progress, Silent};

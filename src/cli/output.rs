@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use serde_json::json;
 
-use crate::base::{Error, ErrorKind};
+use crate::base::Error;
 
 /// How a command ended that did not fail.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -66,11 +66,7 @@ pub fn fail(error: &Error, json: bool) -> ExitCode {
     if !error.next.is_empty() {
         eprintln!("  next: {}", error.next);
     }
-    match error.kind {
-        ErrorKind::Refused | ErrorKind::Failed | ErrorKind::Busy | ErrorKind::DiskFull | ErrorKind::Interrupted => {
-            ExitCode::from(2)
-        }
-    }
+    ExitCode::from(2)
 }
 
 fn message(error: &Error) -> String {

@@ -1,10 +1,18 @@
 //! A camera's film: a row of 1 to 250 files.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
 use crate::base::{FrameNo, FrameSpan, Problem, Rate, TimeBase};
+
+/// Endings by which film files are told in a folder.
+pub const FILM_ENDINGS: &[&str] = &["mp4", "mov", "m4v", "mts", "m2ts", "ts", "mkv", "avi"];
+
+/// Whether a file's ending, in any case, is that of a film.
+pub fn named_as_film(path: &Path) -> bool {
+    path.extension().is_some_and(|e| FILM_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
+}
 
 /// Presentation time of every frame of one part, in the part's own time base, ascending.
 ///

@@ -8,7 +8,7 @@ pub mod scripted;
 mod series;
 mod source;
 
-pub use camera::{Film, FrameIndex, Part, Place};
+pub use camera::{FILM_ENDINGS, Film, FrameIndex, Part, Place, named_as_film};
 pub use picture::{Color, Luma, Matrix, Picture, PictureView};
 pub use play::{Angle, Evidence, Play, Shot, ShotKind, Sighting};
 pub use series::{Sample, SampleSeries, Series, Whistle};

@@ -11,10 +11,7 @@ use super::container;
 use super::demux::Demux;
 use super::index;
 use crate::base::{Error, IoContext, Problem, Rate, Result, TimeBase, natural_order};
-use crate::film::{FrameIndex, Part};
-
-/// Endings of film files that a folder is searched for.
-const ENDINGS: &[&str] = &["mp4", "mov", "m4v", "mts", "m2ts", "ts", "mkv", "avi"];
+use crate::film::{FILM_ENDINGS, FrameIndex, Part, named_as_film};
 
 /// The files that paths mean: a folder stands for the films in it (hidden files and other endings left out).
 pub fn files(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
@@ -29,8 +26,7 @@ pub fn files(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
         for entry in std::fs::read_dir(path).doing("read the folder", path)? {
             let entry = entry.doing("read the folder", path)?.path();
             let hidden = entry.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
-            let film =
-                entry.extension().is_some_and(|e| ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()));
+            let film = named_as_film(&entry);
             if film && !hidden && entry.is_file() {
                 all.push(entry);
             }
@@ -39,7 +35,7 @@ pub fn files(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
             return Err(Error::refused(
                 "the folder holds no film",
                 path.display(),
-                format!("put film files into it ({})", ENDINGS.join(", ")),
+                format!("put film files into it ({})", FILM_ENDINGS.join(", ")),
             ));
         }
     }

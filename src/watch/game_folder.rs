@@ -6,10 +6,8 @@ use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
 use crate::base::{Error, IoContext, Result, natural_order};
-use crate::film::Angle;
+use crate::film::{Angle, named_as_film};
 
-/// Endings of film files.
-const FILM: &[&str] = &["mp4", "mov", "m4v", "mts", "m2ts", "ts", "mkv", "avi"];
 /// Endings of tag sheets.
 const SHEET: &[&str] = &["csv", "tsv", "txt"];
 /// Endings and beginnings of files that are still being copied [practice].
@@ -74,12 +72,10 @@ impl GameFolder {
         let mut cameras: BTreeMap<(u8, String), Vec<PathBuf>> = BTreeMap::new();
         let mut sheets = Vec::new();
         for path in listing.keys() {
-            match ending(path) {
-                Some(e) if FILM.contains(&e.as_str()) => {
-                    cameras.entry(camera_of(path)).or_default().push(folder.join(path));
-                }
-                Some(e) if SHEET.contains(&e.as_str()) => sheets.push(path.clone()),
-                _ => {}
+            if named_as_film(path) {
+                cameras.entry(camera_of(path)).or_default().push(folder.join(path));
+            } else if ending(path).is_some_and(|e| SHEET.contains(&e.as_str())) {
+                sheets.push(path.clone());
             }
         }
         if cameras.is_empty() {

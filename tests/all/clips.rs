@@ -9,20 +9,11 @@ use downbox::film::{ClipPlan, ClipSpec, Film, FilmReader, FilmWriter, Piece, Sou
 use downbox::media::Media;
 use serde_json::Value;
 
-use crate::films::{count, frame_sums, luma, made, run, sound};
+use crate::films::{count, frame_sums, interlaced, luma, made, remade, run, sound};
 use crate::marks;
 
 fn read(path: &Path) -> Film {
     Media::new().unwrap().read(&[path.to_path_buf()], &Silent).unwrap()
-}
-
-fn remade(source: &Path, out: &Path, before: &[&str], after: &[&str]) {
-    let mut args = vec!["-v", "error", "-y"];
-    args.extend(before);
-    args.extend(["-i", source.to_str().unwrap()]);
-    args.extend(after);
-    args.push(out.to_str().unwrap());
-    run("ffmpeg", &args);
 }
 
 fn plans(film: &Film, spans: &[(u64, u64)]) -> Vec<ClipPlan> {
@@ -321,24 +312,7 @@ fn a_film_whose_parameter_sets_change_is_not_copied() {
 fn fields_stay_fields() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("woven.mts");
-    remade(
-        &source(),
-        &path,
-        &[],
-        &[
-            "-c:v",
-            "libx264",
-            "-preset",
-            "ultrafast",
-            "-flags",
-            "+ildct+ilme",
-            "-x264-params",
-            "tff=1",
-            "-an",
-            "-f",
-            "mpegts",
-        ],
-    );
+    interlaced(&source(), &path);
     let film = read(&path);
     let clip = &cut(&film, &[(20, 60)], folder.path())[0];
     assert!(!copies(&clip.0));

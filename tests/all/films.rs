@@ -136,3 +136,19 @@ pub fn count(path: &Path) -> u64 {
     // A transport stream is listed twice, by itself and in its program.
     text.split([',', '\n']).find_map(|n| n.trim().parse().ok()).unwrap()
 }
+
+/// Runs the ffmpeg program over a film: `before` the input, `after` it.
+pub fn remade(source: &Path, out: &Path, before: &[&str], after: &[&str]) {
+    let mut args = vec!["-v", "error", "-y"];
+    args.extend(before);
+    args.extend(["-i", source.to_str().unwrap()]);
+    args.extend(after);
+    args.push(out.to_str().unwrap());
+    run("ffmpeg", &args);
+}
+
+/// The film as interlaced H.264 in a transport stream, upper field first, without sound.
+pub fn interlaced(source: &Path, out: &Path) {
+    let coded = ["-c:v", "libx264", "-preset", "ultrafast", "-flags", "+ildct+ilme", "-x264-params", "tff=1"];
+    remade(source, out, &[], &[&coded[..], &["-an", "-f", "mpegts"]].concat());
+}

@@ -7,7 +7,7 @@ use downbox::base::{FrameNo, Silent};
 use downbox::film::{Decode, Film, FilmReader};
 use downbox::media::Media;
 
-use crate::films::{count, made, run};
+use crate::films::{count, interlaced, made, remade, run};
 use crate::marks;
 
 fn read(paths: &[PathBuf]) -> Film {
@@ -24,16 +24,6 @@ fn marked(film: &Film, how: Decode, threads: usize, from: u64) -> Vec<(u64, Opti
         all.push((view.no.0, marks::read(view.planes[0], view.width, view.height, view.strides[0])));
     }
     all
-}
-
-/// Runs the ffmpeg program over a film: `before` the input, `after` it.
-fn remade(source: &Path, out: &Path, before: &[&str], after: &[&str]) {
-    let mut args = vec!["-v", "error", "-y"];
-    args.extend(before);
-    args.extend(["-i", source.to_str().unwrap()]);
-    args.extend(after);
-    args.push(out.to_str().unwrap());
-    run("ffmpeg", &args);
 }
 
 /// The film has as many frames as ffprobe counts, they are consecutive from bar code `first`, and each is found by a
@@ -154,24 +144,7 @@ fn fields_count_as_pictures() {
     let folder = tempfile::tempdir().unwrap();
     let source = made("trim.mp4", &["marked", "--out", "OUT", "--size", "320x180", "--frames", "120"]);
     let path = folder.path().join("woven.mts");
-    remade(
-        &source,
-        &path,
-        &[],
-        &[
-            "-c:v",
-            "libx264",
-            "-preset",
-            "ultrafast",
-            "-flags",
-            "+ildct+ilme",
-            "-x264-params",
-            "tff=1",
-            "-an",
-            "-f",
-            "mpegts",
-        ],
-    );
+    interlaced(&source, &path);
     let film = check_all(&path, 0);
     assert!(film.parts[0].interlaced);
     let path = folder.path().join("old.mpg.ts");

@@ -31,18 +31,7 @@ fn turf(width: usize, height: usize) -> Picture {
 }
 
 fn third_and_two() -> StripText {
-    StripText {
-        down: Some("3".into()),
-        distance: Some("and 2".into()),
-        ball_on: Some("opp 34".into()),
-        ball_yards: Some(66),
-        to_gain: Some(2),
-        tags: vec!["trips right".into(), "one-high".into()],
-        game: Some("Herons at Badgers".into()),
-        clock: Some("Q2 4:31".into()),
-        play: Some("play 47".into()),
-        ..StripText::default()
-    }
+    include!("../../fixtures/strip_text.rs")
 }
 
 fn painted(text: &StripText, width: usize, height: usize) -> Picture {

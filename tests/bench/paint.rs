@@ -11,18 +11,7 @@ use downbox::paint::{Strip, StripText, Template};
 use downbox::reel::Fitter;
 
 fn main() -> Result<()> {
-    let text = StripText {
-        down: Some("3".into()),
-        distance: Some("and 2".into()),
-        ball_on: Some("opp 34".into()),
-        ball_yards: Some(66),
-        to_gain: Some(2),
-        tags: vec!["trips right".into(), "one-high".into()],
-        game: Some("Herons at Badgers".into()),
-        clock: Some("Q2 4:31".into()),
-        play: Some("play 47".into()),
-        ..StripText::default()
-    };
+    let text = include!("../../fixtures/strip_text.rs");
     let template = Template::strip()?;
     for (w, h) in [(1920, 1080), (1280, 720), (960, 540), (640, 360)] {
         let start = Instant::now();

@@ -3,18 +3,7 @@ use crate::film::Picture;
 use crate::paint::{Rgb, paint};
 
 fn full() -> StripText {
-    StripText {
-        down: Some("3".into()),
-        distance: Some("and 2".into()),
-        ball_on: Some("opp 34".into()),
-        ball_yards: Some(66),
-        to_gain: Some(2),
-        tags: vec!["trips right".into(), "one-high".into()],
-        game: Some("Herons at Badgers".into()),
-        clock: Some("Q2 4:31".into()),
-        play: Some("play 47".into()),
-        ..StripText::default()
-    }
+    include!("../../../fixtures/strip_text.rs")
 }
 
 fn draw(text: &StripText, width: usize, height: usize) -> Strip {
