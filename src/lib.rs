@@ -7,6 +7,7 @@ pub mod cut;
 pub mod film;
 pub mod filter;
 pub mod football;
+pub mod jobs;
 pub mod library;
 pub mod media;
 pub mod paint;

@@ -1,20 +1,20 @@
 //! A problem that did not stop the work, with the address where it was seen.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// Something a person should know of; the work went on.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Problem {
     /// Address: `tags.csv:12 column gain`, `side.mp4 from 61.2 s to 63.0 s`.
     #[serde(rename = "where")]
     pub place: String,
     /// The value as it stood there; empty where the problem is not about a value.
-    #[serde(skip_serializing_if = "String::is_empty")]
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub value: String,
     /// What is wrong.
     pub what: String,
     /// What was made of it; empty where nothing was.
-    #[serde(skip_serializing_if = "String::is_empty")]
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub took: String,
 }
 

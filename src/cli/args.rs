@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{ArgMatches, Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
 /// Cuts football game film into one clip a play, joins it to the tag sheet, and answers a coach's phrase with one reel.
 #[derive(Debug, Parser)]
@@ -21,6 +21,9 @@ pub struct Cli {
 /// Flags of every command.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Common {
+    /// The library's folder [else DOWNBOX_LIBRARY, else the nearest folder upward with downbox.toml]
+    #[arg(long, global = true, value_name = "DIR")]
+    pub library: Option<PathBuf>,
     /// Print one JSON document on standard output and nothing else there
     #[arg(long, global = true)]
     pub json: bool,
@@ -32,8 +35,18 @@ pub struct Common {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Find shots and plays in one camera's film
+    /// Find shots and plays in one camera's film; touches no library
     Scan(Scan),
+    /// The main job: find the plays, join them to the tag sheet, cut them into the library
+    Cut(Box<Cut>),
+    /// List the plays a phrase means
+    Plays(Plays),
+    /// Draw a contact sheet: one picture a play
+    Stills(Stills),
+    /// Make one reel of the plays a phrase means, with the situation burned in
+    Cutup(Cutup),
+    /// Take game folders that are dropped into the library's inbox
+    Watch(Watch),
 }
 
 /// `scan`.
@@ -45,4 +58,145 @@ pub struct Scan {
     /// From where the camera looks: sideline or end-zone
     #[arg(long, value_name = "ANGLE", default_value = "unknown")]
     pub angle: String,
+}
+
+/// `cut`.
+#[derive(Debug, Args)]
+pub struct Cut {
+    /// The game's name
+    #[arg(long, value_name = "NAME")]
+    pub game: String,
+    /// Day of the game, 2026-09-11
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<String>,
+    /// Home team
+    #[arg(long, value_name = "TEAM")]
+    pub home: Option<String>,
+    /// Away team
+    #[arg(long, value_name = "TEAM")]
+    pub away: Option<String>,
+    /// Film of the sideline (wide) camera: files or folders
+    #[arg(long, num_args = 1.., value_name = "FILM")]
+    pub sideline: Vec<PathBuf>,
+    /// Film of the end-zone (tight) camera: files or folders
+    #[arg(long, num_args = 1.., value_name = "FILM")]
+    pub end_zone: Vec<PathBuf>,
+    /// Film of another camera: its name, then files or folders; may be given again
+    #[arg(long, num_args = 2.., value_names = ["NAME", "FILM"], action = clap::ArgAction::Append)]
+    pub camera: Vec<PathBuf>,
+    /// `camera` by occurrence: a name and films each.
+    #[arg(skip)]
+    pub cameras: Vec<Vec<PathBuf>>,
+    /// The tag sheet, as typed (CSV or TSV)
+    #[arg(long, value_name = "SHEET")]
+    pub sheet: Option<PathBuf>,
+    /// Seconds by which the sheet's times run late, where the fitted value is wrong
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
+    pub offset: Option<f64>,
+    /// Take a film that has changed under the same name in place of the old one
+    #[arg(long)]
+    pub replace: bool,
+    /// Find and match, print what would be cut, write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// `plays`.
+#[derive(Debug, Args)]
+pub struct Plays {
+    /// Such as: third and short vs one-high; every play without one
+    #[arg(value_name = "PHRASE")]
+    pub phrase: Vec<String>,
+}
+
+/// `stills`.
+#[derive(Debug, Args)]
+pub struct Stills {
+    /// Which plays; every play without one
+    #[arg(value_name = "PHRASE")]
+    pub phrase: Vec<String>,
+    /// The picture to write (PNG); further pages get -2, -3 ... before the ending
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Print which plays would be shown, write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// `cutup`.
+#[derive(Debug, Args)]
+pub struct Cutup {
+    /// Which plays: third and short vs one-high
+    #[arg(required = true, value_name = "PHRASE")]
+    pub phrase: Vec<String>,
+    /// The reel to write (MP4)
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Only this angle or camera: sideline, end-zone [default: all, the sideline first]
+    #[arg(long, value_name = "ANGLE")]
+    pub angle: Option<String>,
+    /// Leave the sound out: press-box microphones record the staff
+    #[arg(long)]
+    pub mute: bool,
+    /// Also take plays whose row of the sheet is in doubt
+    #[arg(long)]
+    pub with_doubtful: bool,
+    /// Print what would be in the reel, write nothing
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// `watch`.
+#[derive(Debug, Args)]
+pub struct Watch {
+    /// Do one round: take what lies in the inbox, then stop
+    #[arg(long)]
+    pub once: bool,
+    /// Seconds a game folder must stay unchanged before it is taken
+    #[arg(long, value_name = "SECONDS", default_value_t = 20)]
+    pub settle: u64,
+}
+
+impl Cli {
+    /// Reads the command line.
+    pub fn read() -> Result<Self, clap::Error> {
+        Self::of(Self::command().try_get_matches()?)
+    }
+
+    fn of(matches: ArgMatches) -> Result<Self, clap::Error> {
+        let mut cli = Self::from_arg_matches(&matches)?;
+        // Which films belong to which --camera only the occurrences tell.
+        if let (Command::Cut(cut), Some(matches)) = (&mut cli.command, matches.subcommand_matches("cut"))
+            && let Some(cameras) = matches.get_occurrences::<PathBuf>("camera")
+        {
+            cut.cameras = cameras.map(|one| one.cloned().collect()).collect();
+        }
+        Ok(cli)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(words: &str) -> Result<Cli, clap::Error> {
+        Cli::of(Cli::command().try_get_matches_from(words.split(' '))?)
+    }
+
+    #[test]
+    fn the_words_of_the_program_are_sound() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn each_camera_keeps_its_own_films() {
+        let cli =
+            read("downbox cut --game B --sideline a.mp4 b.mp4 --camera roof c.mp4 d --camera drone e.mp4").unwrap();
+        let Command::Cut(cut) = cli.command else { panic!("not a cut") };
+        assert_eq!(cut.sideline.len(), 2);
+        let cameras: Vec<Vec<String>> =
+            cut.cameras.iter().map(|c| c.iter().map(|p| p.display().to_string()).collect()).collect();
+        assert_eq!(cameras, [vec!["roof", "c.mp4", "d"], vec!["drone", "e.mp4"]]);
+        assert!(read("downbox cut --game B --camera roof").is_err());
+    }
 }

@@ -1,11 +1,12 @@
 //! What is printed, and how: results on standard output, the rest on standard error; the terminal's own colors.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 use std::process::ExitCode;
 
 use serde_json::json;
 
-use crate::base::Error;
+use crate::base::{Error, Problem};
 
 /// How a command ended that did not fail.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -14,6 +15,8 @@ pub enum Outcome {
     Done,
     /// Done, but nothing matched or nothing was found.
     Nothing,
+    /// Part of it failed, and was told.
+    Failed,
 }
 
 impl Outcome {
@@ -28,6 +31,7 @@ impl From<Outcome> for ExitCode {
         match outcome {
             Outcome::Done => Self::SUCCESS,
             Outcome::Nothing => Self::from(1),
+            Outcome::Failed => Self::from(2),
         }
     }
 }
@@ -102,4 +106,41 @@ pub fn strong(text: impl std::fmt::Display) -> String {
 /// What is read second: dim.
 pub fn dim(text: impl std::fmt::Display) -> String {
     color(&text.to_string(), "2", std::io::stdout().is_terminal())
+}
+
+/// What can be pasted back: cyan.
+pub fn paste(text: impl std::fmt::Display) -> String {
+    color(&text.to_string(), "36", std::io::stdout().is_terminal())
+}
+
+/// A count with its noun: `1 play`, `12 plays`.
+pub fn count(number: usize, noun: &str) -> String {
+    let ending = if number == 1 { "" } else { "s" };
+    format!("{number} {noun}{ending}")
+}
+
+/// A path as a person in the present folder writes it.
+pub fn path(path: &Path) -> String {
+    let here = std::env::current_dir().ok();
+    let inside = here.as_deref().and_then(|here| path.strip_prefix(here).ok());
+    inside.filter(|inside| !inside.as_os_str().is_empty()).unwrap_or(path).display().to_string()
+}
+
+/// Problems, one a line, on standard error.
+pub fn tell_problems(problems: &[Problem]) {
+    for problem in problems {
+        let value = if problem.value.is_empty() { String::new() } else { format!(" \"{}\"", problem.value) };
+        let took = if problem.took.is_empty() { String::new() } else { format!("; took {}", problem.took) };
+        eprintln!("{}: {}{value}: {}{took}", check_word(), problem.place, problem.what);
+    }
+}
+
+/// That nothing was found, and what to try, on standard error.
+pub fn tell_nothing(what: &str, next: &str) {
+    eprintln!("{}: {what}\n  next: {next}", check_word());
+}
+
+/// Seconds for a document, to a millisecond: finer is not known.
+pub fn rounded(seconds: f64) -> f64 {
+    (seconds * 1000.0).round() / 1000.0
 }

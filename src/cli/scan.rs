@@ -10,14 +10,7 @@ use super::progress::Chain;
 use super::wire;
 use crate::base::{Error, FrameNo, Result};
 use crate::film::{Angle, Film, Play, Sighting};
-use crate::plays::{self, Found};
-use crate::sense;
-
-/// A camera's film with what was found in it.
-struct CameraScan {
-    film: Film,
-    found: Found,
-}
+use crate::jobs::{CameraScan, Config, scan};
 
 /// Runs it.
 pub fn run(common: &Common, args: &Scan, chain: &Chain) -> Result<Outcome> {
@@ -25,16 +18,12 @@ pub fn run(common: &Common, args: &Scan, chain: &Chain) -> Result<Outcome> {
     if angle == Angle::Unknown && args.angle != "unknown" {
         return Err(Error::refused("no such angle", &args.angle, "say --angle sideline or --angle end-zone"));
     }
+    let settings = Config::load(None)?.settings;
     let begun = Instant::now();
-    let found = wire::with_reader(|reader| {
-        let film = reader.read(&args.films, chain)?;
-        let series = sense::measure(reader, &film, chain)?;
-        let found = plays::find(&series, &film, angle, &plays::Settings::default());
-        Ok(CameraScan { film, found })
-    })?;
+    let found = wire::with_tools(chain, &settings, |tools| scan(tools, &args.films, angle, &settings))?;
     let seconds = begun.elapsed().as_secs_f64();
     chain.end();
-    found.film.problems.iter().for_each(|p| eprintln!("{}: {}: {}", output::check_word(), p.place, p.what));
+    output::tell_problems(&found.film.problems);
     if common.json {
         output::print_json(&document(&found, seconds))?;
     } else {
@@ -54,18 +43,18 @@ fn document(scan: &CameraScan, seconds: f64) -> Value {
         "frames": film.frames(),
         "frame_rate": film.rate().to_string(),
         "variable": film.variable(),
-        "duration": rounded(film.seconds()),
+        "duration": output::rounded(film.seconds()),
         "shots": scan.found.shots,
         "plays": plays,
         "problems": problems,
-        "speed": {"seconds": rounded(seconds), "film_seconds": rounded(film.seconds())},
+        "speed": {"seconds": output::rounded(seconds), "film_seconds": output::rounded(film.seconds())},
     }]})
 }
 
 fn play(film: &Film, play: &Play) -> Value {
     let frame = |s: Option<Sighting>| s.map(|s| s.frame);
-    let time = |f: Option<FrameNo>| f.map(|f| rounded(film.time(f)));
-    let sure = |s: Option<Sighting>| s.map(|s| rounded(s.confidence));
+    let time = |f: Option<FrameNo>| f.map(|f| output::rounded(film.time(f)));
+    let sure = |s: Option<Sighting>| s.map(|s| output::rounded(s.confidence));
     json!({
         "shot": play.shot,
         "set": play.set,
@@ -80,30 +69,24 @@ fn play(film: &Film, play: &Play) -> Value {
     })
 }
 
-/// To a millisecond: finer is not known.
-fn rounded(x: f64) -> f64 {
-    (x * 1000.0).round() / 1000.0
-}
-
 fn table(scan: &CameraScan) -> String {
     use std::fmt::Write;
     let film = &scan.film;
     let mut out = String::new();
     let _ = writeln!(
         out,
-        "{} frames in {} {}, {} a second{}, {}",
+        "{} frames in {}, {} a second{}, {}",
         film.frames(),
-        film.parts.len(),
-        if film.parts.len() == 1 { "file" } else { "files" },
+        output::count(film.parts.len(), "file"),
         film.rate(),
         if film.variable() { " (varying)" } else { "" },
         clock(film.seconds()),
     );
     let _ = writeln!(
         out,
-        "{} shots, {} plays\n",
-        output::strong(scan.found.shots.len()),
-        output::strong(scan.found.plays.len())
+        "{}, {}\n",
+        output::strong(output::count(scan.found.shots.len(), "shot")),
+        output::strong(output::count(scan.found.plays.len(), "play"))
     );
     let _ = writeln!(out, "{}", output::dim("shot  frames            kind           snap     sure   whistle  sure"));
     for (i, shot) in scan.found.shots.iter().enumerate() {

@@ -1,11 +1,17 @@
 //! The one place that hands the codec room to the rest.
 
-use crate::base::Result;
-use crate::film::FilmReader;
+use crate::base::{Progress, Result};
+use crate::jobs::{Settings, Tools};
 use crate::media::Media;
 
-/// Starts the codec library and lends its reader to `work`.
-pub fn with_reader<T>(work: impl FnOnce(&dyn FilmReader) -> Result<T>) -> Result<T> {
-    let media = Media::new()?;
-    work(&media)
+/// Starts the codec library and lends its traits to `work`. Clips are encoded as the settings say.
+pub fn with_tools<T>(
+    progress: &dyn Progress,
+    settings: &Settings,
+    work: impl FnOnce(Tools<'_>) -> Result<T>,
+) -> Result<T> {
+    let mut media = Media::new()?;
+    media.preset.clone_from(&settings.clip.preset);
+    media.crf = settings.clip.crf;
+    work(Tools { reader: &media, writer: &media, progress })
 }

@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::base::Problem;
+
 /// One motion sample: a picture against the one about 1/15 s before it.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Sample {
@@ -56,4 +58,7 @@ pub struct Series {
     pub whistles: Vec<Whistle>,
     /// Whether any sound was heard at all.
     pub sound: bool,
+    /// Stretches in which the decoder met damaged or missing pictures.
+    #[serde(default)]
+    pub damage: Vec<Problem>,
 }

@@ -3,10 +3,11 @@
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
-use rusqlite::{Row, params_from_iter};
+use rusqlite::params_from_iter;
 
 use super::Library;
 use super::cameras::parts_of;
+use super::play_shots::{frame, sighting};
 use super::sql::Condition;
 use super::sql_error::{SqlContext, uint, uint32};
 use super::tag_columns::read;
@@ -178,16 +179,4 @@ impl Library {
         };
         ask().doing("read the library's words", self.folder())
     }
-}
-
-fn frame(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<FrameNo>> {
-    Ok(row.get::<_, Option<i64>>(column)?.map(|f| FrameNo(uint(f))))
-}
-
-/// Frame, time, confidence from three columns.
-fn sighting(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<Sighting>> {
-    let Some(frame) = frame(row, column)? else { return Ok(None) };
-    let time: Option<f64> = row.get(column + 1)?;
-    let confidence: Option<f64> = row.get(column + 2)?;
-    Ok(Some(Sighting { frame, time: time.unwrap_or(0.0), confidence: confidence.unwrap_or(1.0) }))
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 
 use super::Library;
-use super::games::game_id;
+use super::games::{game_id, known_game};
 use super::sql_error::{SqlContext, int, uint, uint32};
 use crate::base::{Error, IoContext, Rate, Result, name_file};
 use crate::film::{Angle, Film};
@@ -48,6 +48,18 @@ pub struct CameraFilm {
 }
 
 impl Library {
+    /// Whether [`Library::put_camera`] would take a film, and the name the camera would go by; changes nothing. A game
+    /// that is not there takes any film.
+    ///
+    /// # Errors
+    /// Those of [`Library::put_camera`].
+    pub fn check_camera(&self, game: &str, name: &str, film: &Film, replace: bool) -> Result<String> {
+        let folded = camera_name(name)?;
+        let Some(row) = known_game(self.db(), self.folder(), game)? else { return Ok(name.trim().to_string()) };
+        let old = standing(self.db(), self.folder(), (game, row), &folded, film, replace)?;
+        Ok(old.map_or_else(|| name.trim().to_string(), |(_, name)| name))
+    }
+
     /// Puts a camera of a game in with its film, or notes where the film lies now; gives the name it goes by. Paths
     /// are kept absolute. One film may serve two cameras (both angles woven in one file).
     ///
@@ -56,14 +68,7 @@ impl Library {
     /// After a replacement the camera's plays show no clip until [`Library::put_plays`] tells where the new film has
     /// them.
     pub fn put_camera(&mut self, game: &str, name: &str, film: &Film, replace: bool) -> Result<String> {
-        let folded = fold(name);
-        if folded.is_empty() {
-            return Err(Error::refused(
-                "a camera's name needs a letter or a digit",
-                format!("\"{name}\""),
-                "name the camera with --camera NAME FILM",
-            ));
-        }
+        let folded = camera_name(name)?;
         let mut paths = Vec::with_capacity(film.parts.len());
         for part in &film.parts {
             let path = std::path::absolute(&part.path).doing("find the film", &part.path)?;
@@ -73,29 +78,10 @@ impl Library {
         let doing = "put the camera into the library";
         self.change(doing, |work| {
             let game_row = game_id(work, &folder, game)?;
-            let old: Option<(i64, String, String)> = work
-                .query_row(
-                    "SELECT c.id, c.name, f.fingerprint FROM cameras c JOIN films f ON f.id = c.film
-                     WHERE c.game = ? AND c.folded = ?",
-                    params![game_row, folded],
-                    |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)),
-                )
-                .optional()
-                .doing(doing, &folder)?;
-            if let Some((_, name, fingerprint)) = &old
-                && *fingerprint != film.fingerprint()
-                && !replace
-            {
-                return Err(Error::refused(
-                    format!("the {name} camera of {game} already has another film in the library"),
-                    paths.first().map_or("", String::as_str),
-                    "give --replace to cut the new film in its place, or give this one as another camera with \
-                     --camera NAME FILM",
-                ));
-            }
+            let old = standing(work, &folder, (game, game_row), &folded, film, replace)?;
             (|| -> rusqlite::Result<String> {
                 let film = put_film(work, film, &paths)?;
-                if let Some((id, name, _)) = old {
+                if let Some((id, name)) = old {
                     work.execute("UPDATE cameras SET film = ? WHERE id = ?", [film, id])?;
                     return Ok(name);
                 }
@@ -145,6 +131,52 @@ impl Library {
         };
         read().doing("read the library's cameras", self.folder())
     }
+}
+
+/// A camera's name without what does not matter.
+fn camera_name(name: &str) -> Result<String> {
+    let folded = fold(name);
+    if folded.is_empty() {
+        return Err(Error::refused(
+            "a camera's name needs a letter or a digit",
+            format!("\"{name}\""),
+            "name the camera with --camera NAME FILM",
+        ));
+    }
+    Ok(folded)
+}
+
+/// The camera of that name that the game has: its id and name.
+///
+/// # Errors
+/// It has another film and `replace` is not set.
+fn standing(
+    db: &Connection,
+    library: &Path,
+    (game, game_row): (&str, i64),
+    folded: &str,
+    film: &Film,
+    replace: bool,
+) -> Result<Option<(i64, String)>> {
+    let found: Option<(i64, String, String)> = db
+        .query_row(
+            "SELECT c.id, c.name, f.fingerprint FROM cameras c JOIN films f ON f.id = c.film
+             WHERE c.game = ? AND c.folded = ?",
+            params![game_row, folded],
+            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)),
+        )
+        .optional()
+        .doing("look for the camera", library)?;
+    let Some((id, name, fingerprint)) = found else { return Ok(None) };
+    if fingerprint != film.fingerprint() && !replace {
+        return Err(Error::refused(
+            format!("the {name} camera of {game} already has another film in the library"),
+            film.parts.first().map(|p| p.path.display().to_string()).unwrap_or_default(),
+            "give --replace to cut the new film in its place, or give this one as another camera with \
+             --camera NAME FILM",
+        ));
+    }
+    Ok(Some((id, name)))
 }
 
 /// The parts of a film in order.

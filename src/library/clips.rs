@@ -72,6 +72,12 @@ impl Library {
         }))
     }
 
+    /// Where the clip of a play and camera goes; changes nothing.
+    pub fn clip_place(&self, game: &str, label: &str, camera: &str) -> Result<ClipPlace> {
+        let relative = PathBuf::from(self.owner(self.db(), game, label, camera)?.relative);
+        Ok(ClipPlace { path: self.folder().join(&relative), relative })
+    }
+
     /// Where the clip of a play and camera goes. A row about another clip there is removed first, so that the file may
     /// be replaced; the file itself stays until then.
     pub fn make_way(&mut self, game: &str, label: &str, camera: &str) -> Result<ClipPlace> {

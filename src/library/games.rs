@@ -39,21 +39,20 @@ pub struct GameFound {
     pub sheet: Option<String>,
 }
 
-impl Library {
-    /// Puts a game in, or fills in what was not told before; gives the name it goes by.
+impl GameIn {
+    /// Whether a library can take it.
     ///
     /// # Errors
-    /// The name has no letter or digit; the date is no day; the library has this game on another day.
-    pub fn put_game(&mut self, game: &GameIn) -> Result<String> {
-        let folded = fold(&game.name);
-        if folded.is_empty() {
+    /// The name has no letter or digit; the date is no day.
+    pub fn check(&self) -> Result<()> {
+        if fold(&self.name).is_empty() {
             return Err(Error::refused(
                 "a game's name needs a letter or a digit",
-                format!("\"{}\"", game.name),
+                format!("\"{}\"", self.name),
                 "name the game with --game NAME",
             ));
         }
-        if let Some(date) = &game.date
+        if let Some(date) = &self.date
             && !is_day(date)
         {
             return Err(Error::refused(
@@ -62,16 +61,33 @@ impl Library {
                 "write the date as year-month-day: --date 2026-09-11",
             ));
         }
+        Ok(())
+    }
+}
+
+impl Library {
+    /// Whether [`Library::put_game`] would take a game, and the name it would go by; changes nothing. A night's scan is
+    /// not begun for a game that is refused at its end.
+    ///
+    /// # Errors
+    /// Those of [`Library::put_game`].
+    pub fn check_game(&self, game: &GameIn) -> Result<String> {
+        game.check()?;
+        let old = standing(self.db(), self.folder(), game)?;
+        Ok(old.map_or_else(|| game.name.trim().to_string(), |(_, name)| name))
+    }
+
+    /// Puts a game in, or fills in what was not told before; gives the name it goes by.
+    ///
+    /// # Errors
+    /// The name has no letter or digit; the date is no day; the library has this game on another day.
+    pub fn put_game(&mut self, game: &GameIn) -> Result<String> {
+        game.check()?;
+        let folded = fold(&game.name);
         let folder = self.folder().to_path_buf();
         self.change("put the game into the library", |work| {
             let doing = "put the game into the library";
-            let old: Option<(i64, String, Option<String>)> = work
-                .query_row("SELECT id, name, date FROM games WHERE folded = ?", [&folded], |r| {
-                    Ok((r.get(0)?, r.get(1)?, r.get(2)?))
-                })
-                .optional()
-                .doing(doing, &folder)?;
-            let Some((id, name, day)) = old else {
+            let Some((id, name)) = standing(work, &folder, game)? else {
                 let name = game.name.trim();
                 let inner = free_folder(work, name).doing(doing, &folder)?;
                 work.execute(
@@ -81,15 +97,6 @@ impl Library {
                 .doing(doing, &folder)?;
                 return Ok(name.to_string());
             };
-            if let (Some(old), Some(new)) = (&day, &game.date)
-                && old != new
-            {
-                return Err(Error::refused(
-                    format!("the library has a game {name} of {old}, and this one is of {new}"),
-                    folder.display(),
-                    "give this game another name with --game, or leave --date out to add to the one that is there",
-                ));
-            }
             work.execute(
                 "UPDATE games SET date = coalesce(?, date), home = coalesce(?, home), away = coalesce(?, away)
                  WHERE id = ?",
@@ -127,13 +134,40 @@ impl Library {
     }
 }
 
-/// A game's id.
-pub(super) fn game_id(db: &Connection, library: &std::path::Path, name: &str) -> Result<i64> {
-    let id = db
-        .query_row("SELECT id FROM games WHERE folded = ?", [fold(name)], |r| r.get(0))
+/// The game of that name that the library has: its id and name.
+///
+/// # Errors
+/// It is of another day.
+fn standing(db: &Connection, library: &std::path::Path, game: &GameIn) -> Result<Option<(i64, String)>> {
+    let found: Option<(i64, String, Option<String>)> = db
+        .query_row("SELECT id, name, date FROM games WHERE folded = ?", [fold(&game.name)], |r| {
+            Ok((r.get(0)?, r.get(1)?, r.get(2)?))
+        })
         .optional()
         .doing("look for the game", library)?;
-    id.ok_or_else(|| {
+    let Some((id, name, day)) = found else { return Ok(None) };
+    if let (Some(old), Some(new)) = (&day, &game.date)
+        && old != new
+    {
+        return Err(Error::refused(
+            format!("the library has a game {name} of {old}, and this one is of {new}"),
+            library.display(),
+            "give this game another name with --game, or leave --date out to add to the one that is there",
+        ));
+    }
+    Ok(Some((id, name)))
+}
+
+/// A game's id, if the library has it.
+pub(super) fn known_game(db: &Connection, library: &std::path::Path, name: &str) -> Result<Option<i64>> {
+    db.query_row("SELECT id FROM games WHERE folded = ?", [fold(name)], |r| r.get(0))
+        .optional()
+        .doing("look for the game", library)
+}
+
+/// A game's id.
+pub(super) fn game_id(db: &Connection, library: &std::path::Path, name: &str) -> Result<i64> {
+    known_game(db, library, name)?.ok_or_else(|| {
         Error::refused(
             format!("the library has no game \"{name}\""),
             library.display(),

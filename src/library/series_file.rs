@@ -101,7 +101,7 @@ mod tests {
             .map(|k| Sample { frame: 2 * k, time: k as f64 / 15.0, energy: 0.1 + k as f32, ..Sample::default() })
             .collect();
         let whistles = vec![Whistle { time: 1.25, length: 0.4, score: 3.5, confidence: 0.8 }];
-        Series { version: 4, film: "abc123".into(), cuts: vec![40, 77], samples, whistles, sound: true }
+        Series { version: 4, film: "abc123".into(), cuts: vec![40, 77], samples, whistles, sound: true, damage: vec![] }
     }
 
     #[test]

@@ -24,6 +24,10 @@ const ALONE: f64 = -1.0;
 /// Rounds in which pairs on the best path are listened to; the path settles in a few.
 const ROUNDS: usize = 40;
 
+/// The doubt of a play whose shots nothing but their order and length brings together: another camera's shot of it may
+/// show another play.
+pub const BY_LENGTH: &str = "the cameras' shots were paired by order and length alone";
+
 /// One camera's part in the pairing.
 #[derive(Debug, Clone, Copy)]
 pub struct Camera<'a> {
@@ -231,7 +235,7 @@ fn merge(
                     _ => PairedBy::Sound,
                 };
                 if play.by == PairedBy::Length {
-                    play.doubt = Some("the cameras' shots were paired by order and length alone".into());
+                    play.doubt = Some(BY_LENGTH.into());
                 }
                 play.takes.push(Some(take));
             }

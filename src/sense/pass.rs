@@ -12,7 +12,7 @@ use super::motion::Mover;
 use super::register::Registrar;
 use super::small::{Shrinker, Small};
 use super::whistle;
-use crate::base::{Error, ErrorKind, Progress, Result};
+use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{Decode, Film, FilmReader, FrameSource, Sample, Series};
 
 /// Version of the measurement: raised with every change that can change a number in a series.
@@ -48,7 +48,7 @@ pub fn measure(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) ->
                 "report this with the film's format",
             ))
         });
-        let (cuts, samples) = pictures?;
+        let ((cuts, samples), damage) = pictures?;
         let heard = sound?;
         Ok(Series {
             version: VERSION,
@@ -57,11 +57,16 @@ pub fn measure(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) ->
             samples,
             sound: heard.is_some(),
             whistles: heard.unwrap_or_default(),
+            damage,
         })
     })
 }
 
-fn look(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) -> Result<(Vec<u64>, Vec<Sample>)> {
+fn look(
+    reader: &dyn FilmReader,
+    film: &Film,
+    progress: &dyn Progress,
+) -> Result<((Vec<u64>, Vec<Sample>), Vec<Problem>)> {
     let mut source = reader.frames(film, Decode::Exact, 0)?;
     let (sender, receiver) = sync_channel(1);
     let borders = Borders::of(film);
@@ -72,7 +77,9 @@ fn look(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) -> Result
         drop(sender);
         let measured = measuring.join();
         decoded?;
-        measured.map_err(|_| Error::failed("cannot measure the film: the measurement died", "", "report this"))
+        let measured =
+            measured.map_err(|_| Error::failed("cannot measure the film: the measurement died", "", "report this"))?;
+        Ok((measured, source.damage()))
     })
 }
 

@@ -1,0 +1,102 @@
+//! `downbox cutup`: one reel of the plays a phrase means.
+
+use std::fmt::Write;
+
+use serde_json::json;
+
+use super::args::{Common, Cutup};
+use super::output::{self, Outcome};
+use super::progress::Chain;
+use super::scan::clock;
+use super::{plays, shelf, wire};
+use crate::base::Result;
+use crate::jobs::{Config, CutupAsk, CutupDone, cutup, plan_cutup};
+
+/// Runs it.
+pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {
+    let library = shelf::open(common)?;
+    let config = Config::load(Some(library.folder()))?;
+    let ask = CutupAsk {
+        phrase: args.phrase.join(" "),
+        out: args.out.clone(),
+        angle: args.angle.clone(),
+        mute: args.mute,
+        with_doubtful: args.with_doubtful,
+    };
+    let done = wire::with_tools(chain, &config.settings, |tools| match args.dry_run {
+        true => plan_cutup(tools, &config, &library, &ask),
+        false => cutup(tools, &config, &library, &ask),
+    })?;
+    chain.end();
+    output::tell_problems(&done.problems);
+    if common.json {
+        output::print_json(&document(&done, args))?;
+    } else {
+        output::print(&report(&done, args))?;
+    }
+    if done.fit == 0 {
+        plays::tell_none(library.games()?.is_empty());
+    } else if done.plays == 0 {
+        let what =
+            format!("{} that fit the phrase are all left out; no reel was made", output::count(done.fit, "play"));
+        output::tell_nothing(&what, "see why above; --with-doubtful takes also rows in doubt");
+    }
+    Ok(Outcome::of(done.plays))
+}
+
+fn document(done: &CutupDone, args: &Cutup) -> serde_json::Value {
+    let left_out: Vec<_> = done
+        .left_out
+        .iter()
+        .map(|l| json!({"game": l.game, "label": l.label, "angle": l.angle, "why": l.why}))
+        .collect();
+    let segments: Vec<_> = done
+        .segments
+        .iter()
+        .map(|s| {
+            json!({
+                "game": s.game,
+                "label": s.label,
+                "angle": s.angle,
+                "start": output::rounded(s.start),
+                "end": output::rounded(s.end),
+            })
+        })
+        .collect();
+    let made = !done.segments.is_empty();
+    let mut document = json!({
+        "out": made.then(|| args.out.display().to_string()),
+        "phrase": args.phrase.join(" "),
+        "reads": done.reads,
+        "plays": done.plays,
+        "left_out": left_out,
+        "segments": segments,
+        "seconds": output::rounded(done.seconds),
+        "problems": done.problems,
+    });
+    if args.dry_run {
+        document["plan"] = json!(done.plan.lines().collect::<Vec<_>>());
+    }
+    document
+}
+
+fn report(done: &CutupDone, args: &Cutup) -> String {
+    let mut out = String::new();
+    let plays = output::strong(output::count(done.plays, "play"));
+    let _ = writeln!(out, "{plays} of {}: {}", done.fit, output::paste(&done.reads));
+    if args.dry_run {
+        let _ = write!(out, "{}", done.plan);
+    }
+    for s in &done.segments {
+        let _ = writeln!(out, "  {:>7}  {} play {} from {}", clock(s.start), s.game, s.label, s.angle);
+    }
+    for l in &done.left_out {
+        let angle = l.angle.as_ref().map(|angle| format!(" from {angle}")).unwrap_or_default();
+        let word = output::check_word_out();
+        let _ = writeln!(out, "  {word}: {} play {}{angle} is left out: {}", l.game, l.label, l.why);
+    }
+    if !done.segments.is_empty() {
+        let _ = writeln!(out, "{} long, in {}", clock(done.seconds), output::path(&args.out));
+    }
+    out
+}

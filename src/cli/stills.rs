@@ -1,0 +1,49 @@
+//! `downbox stills`: a contact sheet.
+
+use std::fmt::Write;
+
+use serde_json::json;
+
+use super::args::{Common, Stills};
+use super::output::{self, Outcome};
+use super::progress::Chain;
+use super::{plays, shelf, wire};
+use crate::base::Result;
+use crate::filter;
+use crate::jobs::{Config, StillsDone, stills};
+
+/// Runs it.
+pub fn run(common: &Common, args: &Stills, chain: &Chain) -> Result<Outcome> {
+    let library = shelf::open(common)?;
+    let config = Config::load(Some(library.folder()))?;
+    let phrase = args.phrase.join(" ");
+    let done = if args.dry_run {
+        let filter = filter::parse(&phrase, &config.words(&library)?)?;
+        StillsDone { reads: filter.to_string(), plays: library.plays(&filter)?.len(), ..StillsDone::default() }
+    } else {
+        wire::with_tools(chain, &config.settings, |tools| stills(tools, &config, &library, &phrase, &args.out))?
+    };
+    chain.end();
+    output::tell_problems(&done.problems);
+    if common.json {
+        output::print_json(&json!({
+            "out": done.pages,
+            "phrase": phrase,
+            "reads": done.reads,
+            "plays": done.plays,
+            "problems": done.problems,
+        }))?;
+    } else {
+        let mut out = String::new();
+        let plays = output::strong(output::count(done.plays, "play"));
+        let _ = writeln!(out, "{plays}: {}", output::paste(&done.reads));
+        for page in &done.pages {
+            let _ = writeln!(out, "in {}", output::path(page));
+        }
+        output::print(&out)?;
+    }
+    if done.plays == 0 {
+        plays::tell_none(library.games()?.is_empty());
+    }
+    Ok(Outcome::of(done.plays))
+}

@@ -1,0 +1,220 @@
+//! Clips of a game: what is not there yet is planned and cut.
+
+use std::collections::BTreeMap;
+
+use super::{Config, Settings, Tools, opener};
+use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result};
+use crate::cut::{self, Shown};
+use crate::film::{Angle, ClipPlan, EntryPoints, Film, Piece, Play, Shot, ShotKind, SoundPlan};
+use crate::library::{CameraShot, ClipIn, Library, PlanKey};
+use crate::plays;
+
+/// Version of the cutter: raised with every change that can change a clip, so that clips cut before are cut anew.
+const CUTTER: u32 = 1;
+
+/// What became of a game's clips.
+#[derive(Debug, Default)]
+pub(super) struct Clips {
+    /// Clips that lie in the library now.
+    pub there: usize,
+    /// Those of them that were cut this time.
+    pub cut: usize,
+}
+
+/// A clip that is to be cut.
+struct Wanted {
+    label: String,
+    key: PlanKey,
+}
+
+/// Cuts every clip of the game that is not there by exactly its plan. `films` are those already open, by camera.
+///
+/// A clip that fails becomes a problem and does not keep the others from being cut; a full disk and a stop do.
+pub(super) fn cut_clips(
+    tools: Tools<'_>,
+    config: &Config,
+    library: &mut Library,
+    game: &str,
+    films: &BTreeMap<String, Film>,
+    problems: &mut Vec<Problem>,
+) -> Result<Clips> {
+    let mut clips = Clips::default();
+    let plays = library.play_shots(game)?;
+    for camera in library.camera_films(game)? {
+        let mut wanted = Vec::new();
+        for play in &plays {
+            let Some(shot) = play.shots.iter().find(|s| s.camera == camera.camera) else { continue };
+            let key = PlanKey {
+                film: camera.fingerprint.clone(),
+                span: span(shot, films.get(&camera.camera), &config.settings),
+                version: version(&config.settings),
+            };
+            if library.has_clip(game, &play.label, &camera.camera, &key)? {
+                clips.there += 1;
+            } else {
+                wanted.push(Wanted { label: play.label.clone(), key });
+            }
+        }
+        if wanted.is_empty() {
+            continue;
+        }
+        let known = match films.get(&camera.camera) {
+            Some(_) => None,
+            None => opener::known(tools, library, &camera).filter(|known| known.there),
+        };
+        let Some(film) = films.get(&camera.camera).or(known.as_ref().map(|known| &known.film)) else {
+            let what =
+                format!("{} clips are still to be cut, and its film is gone; put it back and run again", wanted.len());
+            problems.push(Problem::new(format!("camera {}", camera.camera), what));
+            continue;
+        };
+        let cut = cut_camera(tools, library, (game, &camera.camera), film, &wanted, problems)?;
+        clips.there += cut;
+        clips.cut += cut;
+    }
+    Ok(clips)
+}
+
+/// The frames of a shot's clip.
+fn span(shot: &CameraShot, film: Option<&Film>, settings: &Settings) -> FrameSpan {
+    let Some(film) = film else { return shot.span };
+    let CameraShot { set, snap, whistle, by, ref doubt, .. } = *shot;
+    let play = Play { shot: 0, set, snap, whistle, by, doubt: doubt.clone() };
+    let whole = Shot { span: shot.span, kind: ShotKind::Play, angle: Angle::named(&shot.camera) };
+    plays::clip_span(&play, &whole, film, &settings.spans(false))
+}
+
+/// The cutter's version with the settings that change what it writes.
+fn version(settings: &Settings) -> u32 {
+    let mut hash = blake3::Hasher::new();
+    hash.update(&CUTTER.to_le_bytes());
+    hash.update(settings.clip.preset.as_bytes());
+    hash.update(&[settings.clip.crf]);
+    let bytes = hash.finalize();
+    u32::from_le_bytes([bytes.as_bytes()[0], bytes.as_bytes()[1], bytes.as_bytes()[2], bytes.as_bytes()[3]])
+}
+
+/// Plans of one film's clips. What is known of a part's packets is asked once, and only of parts that are cut from.
+pub(super) struct Planner<'a> {
+    tools: Tools<'a>,
+    film: &'a Film,
+    points: Vec<Option<EntryPoints>>,
+    sounds: Vec<Option<SoundPlan>>,
+}
+
+impl<'a> Planner<'a> {
+    pub fn new(tools: Tools<'a>, film: &'a Film) -> Self {
+        Self { tools, film, points: vec![None; film.parts.len()], sounds: vec![None; film.parts.len()] }
+    }
+
+    /// The plan of one clip.
+    pub fn plan(&mut self, span: FrameSpan) -> Result<ClipPlan> {
+        for part in self.film.parts_of(span) {
+            if self.points[part].is_none() {
+                self.points[part] = Some(self.tools.writer.entry_points(self.film, part)?);
+                self.sounds[part] = Some(self.tools.writer.sound_plan(self.film, part)?);
+            }
+        }
+        // Parts that the span does not touch are not looked at.
+        let points: Vec<EntryPoints> = self.points.iter().map(|p| p.clone().unwrap_or_default()).collect();
+        let sounds: Vec<SoundPlan> = self.sounds.iter().map(|s| s.clone().unwrap_or(SoundPlan::None)).collect();
+        Ok(cut::plan(self.film, span, &points, &sounds))
+    }
+}
+
+/// Cuts clips of one camera; gives how many were cut.
+fn cut_camera(
+    tools: Tools<'_>,
+    library: &mut Library,
+    (game, camera): (&str, &str),
+    film: &Film,
+    wanted: &[Wanted],
+    problems: &mut Vec<Problem>,
+) -> Result<usize> {
+    let mut planner = Planner::new(tools, film);
+    let mut plans = Vec::new();
+    let mut failed = |label: &str, error: &Error| {
+        let what = format!("its clip was not cut: {error}; {}", error.next);
+        problems.push(Problem::new(format!("play {label} from {camera}"), what));
+    };
+    for clip in wanted {
+        match planner.plan(clip.key.span) {
+            Ok(plan) => plans.push((clip, plan)),
+            Err(error) => failed(&clip.label, &error),
+        }
+    }
+    tools.progress.stage(&format!("cut {camera}, clip"), plans.len() as u64);
+    let (mut next, mut cut) = (0, 0);
+    while next < plans.len() {
+        let mut pending = Vec::new();
+        for (clip, _) in &plans[next..] {
+            pending.push(Some(PendingFile::new(&library.clip_place(game, &clip.label, camera)?.path)?));
+        }
+        let paths: Vec<_> = pending.iter().flatten().map(|p| p.path().to_path_buf()).collect();
+        let these: Vec<ClipPlan> = plans[next..].iter().map(|(_, plan)| plan.clone()).collect();
+        let mut done = 0;
+        let outcome = tools.writer.carry_out(film, &these, &paths, &mut |index| {
+            let (clip, plan) = &plans[next + index];
+            // The row about an older clip goes first, then its file is replaced, then the new row comes: whatever is
+            // interrupted between leaves no row about a file of another content.
+            library.make_way(game, &clip.label, camera)?;
+            if let Some(file) = pending.get_mut(index).and_then(Option::take) {
+                file.commit()?;
+            }
+            let rate = film.parts.get(film.place(plan.span.start).part).map_or(film.rate(), |part| part.rate);
+            let entry = ClipIn { key: clip.key.clone(), frames: plan.span.len(), rate };
+            library.put_clip(game, &clip.label, camera, &entry)?;
+            done = index + 1;
+            tools.progress.at((next + done) as u64);
+            if tools.progress.stop_asked() {
+                let next = "run the same command again: it goes on where it stopped";
+                return Err(Error::failed("stopped while cutting", "", next).of_kind(ErrorKind::Interrupted));
+            }
+            Ok(())
+        });
+        cut += done;
+        match outcome {
+            Ok(()) => break,
+            Err(error) if matches!(error.kind, ErrorKind::DiskFull | ErrorKind::Interrupted) => return Err(error),
+            Err(error) => {
+                next += done;
+                let Some((clip, plan)) = plans.get_mut(next) else { return Err(error) };
+                if plan.pieces.iter().any(|piece| matches!(piece, Piece::Copy(_))) {
+                    // Packets that will not be copied may still be decoded: a clip encoded anew is better than none.
+                    *plan = encoded(plan, &error);
+                } else {
+                    // It is told of and left out; the rest goes on behind it.
+                    failed(&clip.label, &error);
+                    next += 1;
+                }
+            }
+        }
+    }
+    Ok(cut)
+}
+
+/// The same clip with every frame and the sound encoded anew.
+fn encoded(plan: &ClipPlan, error: &Error) -> ClipPlan {
+    let why = format!("copying failed: {error}");
+    let sound = match &plan.sound {
+        SoundPlan::None => SoundPlan::None,
+        _ => SoundPlan::Encode(why.clone()),
+    };
+    ClipPlan { span: plan.span, pieces: vec![Piece::Encode(plan.span, why)], sound }
+}
+
+/// What would be cut, one line a clip.
+pub(super) fn planned(
+    tools: Tools<'_>,
+    settings: &Settings,
+    film: &Film,
+    shots: &[(String, &CameraShot)],
+) -> Result<Vec<String>> {
+    let mut planner = Planner::new(tools, film);
+    let mut lines = Vec::new();
+    for (play, shot) in shots {
+        let plan = planner.plan(span(shot, Some(film), settings))?;
+        lines.push(format!("play {play} from {}: {}", shot.camera, Shown(&plan)));
+    }
+    Ok(lines)
+}

@@ -1,0 +1,120 @@
+//! All that a staff may set or replace: the settings, and the files that stand for the shipped ones.
+
+use std::path::{Path, PathBuf};
+
+use super::Settings;
+use crate::base::{IoContext, Result};
+use crate::filter::{Situations, Words};
+use crate::football::Vocabulary;
+use crate::library::Library;
+use crate::paint::Template;
+use crate::sheet::ColumnNames;
+
+/// What is in force for a library, or without one.
+///
+/// A file of the name `vocabulary.toml`, `situations.toml`, `columns.toml` or `strip.svg` in the library's folder, else
+/// in the user's own (`~/.config/downbox`), stands for the one that ships with the program. Settings are laid over one
+/// another: the shipped ones, the user's `settings.toml`, the library's `downbox.toml`.
+pub struct Config {
+    /// The settings.
+    pub settings: Settings,
+    /// Words of the fields.
+    pub vocabulary: Vocabulary,
+    /// Names that a phrase may use.
+    pub situations: Situations,
+    /// Where the situations came from, for errors.
+    situations_place: String,
+    /// Names that a sheet's columns go by.
+    pub columns: ColumnNames,
+    /// The strip.
+    pub template: Template,
+}
+
+impl Config {
+    /// Reads what is in force for the library in `folder`, or without one; the user's own folder is taken from
+    /// `XDG_CONFIG_HOME`, else `HOME`.
+    ///
+    /// # Errors
+    /// Any file that is there and cannot be understood, by name.
+    pub fn load(folder: Option<&Path>) -> Result<Self> {
+        Self::of(folder, user_folder().as_deref())
+    }
+
+    fn of(library: Option<&Path>, user: Option<&Path>) -> Result<Self> {
+        let mut files: Vec<PathBuf> = user.iter().map(|u| u.join("settings.toml")).collect();
+        files.extend(library.map(|l| l.join("downbox.toml")));
+        let settings = Settings::read(&files)?;
+        let own = |name: &str| -> Result<Option<(String, String)>> {
+            let found = [library, user].into_iter().flatten().map(|f| f.join(name)).find(|f| f.is_file());
+            let Some(path) = found else { return Ok(None) };
+            let text = std::fs::read_to_string(&path).doing("read your own file", &path)?;
+            Ok(Some((text, path.display().to_string())))
+        };
+        let vocabulary = match own("vocabulary.toml")? {
+            Some((text, place)) => Vocabulary::read(&text, &place)?,
+            None => Vocabulary::default(),
+        };
+        let (situations, situations_place) = match own("situations.toml")? {
+            Some((text, place)) => (Situations::read(&text, &place)?, place),
+            None => (Situations::default(), "config/situations.toml".to_string()),
+        };
+        let names = match own("columns.toml")? {
+            Some((text, place)) => ColumnNames::read(&text, &place)?,
+            None => ColumnNames::default(),
+        };
+        let place = files.iter().rev().find(|f| f.exists()).map(|f| f.display().to_string()).unwrap_or_default();
+        let columns = names.with(&settings.sheet.columns, &place)?;
+        let template = match own("strip.svg")? {
+            Some((text, place)) => Template::parse(&text, &place)?,
+            None => Template::strip()?,
+        };
+        Ok(Self { settings, vocabulary, situations, situations_place, columns, template })
+    }
+
+    /// Everything a phrase may name: the language, the situations, and the words that the library's sheets have used.
+    ///
+    /// # Errors
+    /// A situation whose own phrase cannot be read.
+    pub fn words(&self, library: &Library) -> Result<Words> {
+        let used = library.words_used()?;
+        let mut vocabulary = self.vocabulary.clone();
+        vocabulary.learn(used.words.iter().map(|(field, word)| (*field, word.as_str())));
+        let situations = self.situations.clone();
+        let words = Words { vocabulary, situations, own: used.own, games: used.games, teams: used.teams };
+        words.check(&self.situations_place)?;
+        Ok(words)
+    }
+}
+
+/// The user's own folder of settings.
+fn user_folder() -> Option<PathBuf> {
+    let set = |name: &str| std::env::var_os(name).filter(|v| !v.is_empty()).map(PathBuf::from);
+    let base = set("XDG_CONFIG_HOME").or_else(|| set("HOME").map(|home| home.join(".config")))?;
+    Some(base.join("downbox"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::football::Field;
+
+    #[test]
+    fn a_librarys_own_file_goes_before_the_users_and_a_broken_one_is_named() {
+        let (library, user) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let load = || Config::of(Some(library.path()), Some(user.path()));
+        assert!(load().unwrap().vocabulary.canonical(Field::Concept, "mesh").is_some());
+        let write = |folder: &Path, word: &str| {
+            std::fs::write(folder.join("vocabulary.toml"), format!("[concept.\"{word}\"]\n")).unwrap();
+        };
+        write(user.path(), "anvil");
+        assert!(load().unwrap().vocabulary.canonical(Field::Concept, "anvil").is_some());
+        write(library.path(), "hammer");
+        let config = load().unwrap();
+        assert!(config.vocabulary.canonical(Field::Concept, "hammer").is_some());
+        assert!(config.vocabulary.canonical(Field::Concept, "anvil").is_none());
+
+        std::fs::write(user.path().join("strip.svg"), "<svg").unwrap();
+        let error = load().err().unwrap();
+        assert!(error.place.contains("strip.svg") && !error.next.is_empty(), "{error}");
+    }
+}

@@ -1,0 +1,27 @@
+//! Joins the rooms: films and a sheet into the library, and questions to the library out as reels and sheets of stills.
+//!
+//! Each job is idempotent: what is done is known by its content and is not done again, so that an interrupted night is
+//! finished by the same command.
+
+mod clips;
+mod config;
+mod cutup;
+mod ear;
+mod footage;
+mod ingest;
+mod matching;
+mod opener;
+mod scan;
+mod settings;
+mod stills;
+mod survey;
+mod texts;
+mod tools;
+
+pub use config::Config;
+pub use cutup::{CutupAsk, CutupDone, LeftOutPlay, cutup, plan_cutup};
+pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
+pub use scan::{CameraScan, scan};
+pub use settings::{ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings};
+pub use stills::{StillsDone, stills};
+pub use tools::Tools;

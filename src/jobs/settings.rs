@@ -1,0 +1,173 @@
+//! The settings in force: built-in defaults, then the user's file, then the library's.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+
+use crate::base::{Error, IoContext, Result};
+use crate::plays;
+
+/// The defaults that ship with the program.
+pub const DEFAULTS: &str = include_str!("../../config/settings.toml");
+
+/// All settings.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Settings {
+    /// Clips.
+    pub clip: ClipSettings,
+    /// Cutups.
+    pub cutup: CutupSettings,
+    /// Tag sheets.
+    pub sheet: SheetSettings,
+}
+
+/// How clips are cut.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ClipSettings {
+    /// Seconds kept before the snap where film is trimmed.
+    pub lead_in: f64,
+    /// Seconds kept after the whistle where film is trimmed.
+    pub tail: f64,
+    /// x264 preset of frames encoded anew.
+    pub preset: String,
+    /// x264 constant rate factor of frames encoded anew.
+    pub crf: u8,
+}
+
+/// How cutups are made.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CutupSettings {
+    /// Whether a play whose ends are both sure is shown from lead-in to tail only.
+    pub trim: bool,
+    /// x264 preset.
+    pub preset: String,
+    /// x264 constant rate factor.
+    pub crf: u8,
+}
+
+/// How sheets are read.
+#[derive(Debug, Clone, PartialEq, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SheetSettings {
+    /// A staff's own headers: header to field.
+    #[serde(default)]
+    pub columns: BTreeMap<String, String>,
+}
+
+/// Presets that x264 has ("placebo" and "ultrafast" help nobody here).
+const PRESETS: [&str; 8] = ["superfast", "veryfast", "faster", "fast", "medium", "slow", "slower", "veryslow"];
+
+impl Settings {
+    /// Reads the files that exist, later ones over earlier ones, key by key.
+    ///
+    /// # Errors
+    /// A file that cannot be read, a key that does not exist, a value of the wrong kind or out of its range.
+    pub fn read(files: &[PathBuf]) -> Result<Self> {
+        let shipped = Path::new("config/settings.toml");
+        let mut all = parse(DEFAULTS, shipped)?;
+        let mut settings = resolve(&all, shipped)?;
+        for file in files.iter().filter(|f| f.exists()) {
+            let text = std::fs::read_to_string(file).doing("read the settings", file)?;
+            lay_over(&mut all, parse(&text, file)?);
+            // Looked at after each file, so that an error names the right one.
+            settings = resolve(&all, file)?;
+        }
+        Ok(settings)
+    }
+
+    /// The defaults as a file of which nothing is in force: every setting is there to be seen and freed.
+    pub fn commented() -> String {
+        let line = |line: &str| match line.chars().next() {
+            None | Some('#' | '[') => line.to_string(),
+            Some(_) => format!("# {line}"),
+        };
+        DEFAULTS.lines().map(line).collect::<Vec<_>>().join("\n") + "\n"
+    }
+
+    /// What the clips room is told; `trim` as the caller wants it.
+    pub fn spans(&self, trim: bool) -> plays::Settings {
+        plays::Settings { lead_in: self.clip.lead_in, tail: self.clip.tail, trim }
+    }
+}
+
+fn parse(text: &str, file: &Path) -> Result<toml::Table> {
+    toml::from_str(text).map_err(|cause: toml::de::Error| wrong(file, cause.to_string()))
+}
+
+fn resolve(all: &toml::Table, file: &Path) -> Result<Settings> {
+    let settings: Settings = all.clone().try_into().map_err(|cause: toml::de::Error| wrong(file, cause.to_string()))?;
+    for (name, value, most) in [("clip.lead_in", settings.clip.lead_in, 60.0), ("clip.tail", settings.clip.tail, 60.0)]
+    {
+        if !(0.0..=most).contains(&value) {
+            return Err(wrong(file, format!("{name} is {value}; it takes 0 to {most} seconds")));
+        }
+    }
+    for (name, crf) in [("clip.crf", settings.clip.crf), ("cutup.crf", settings.cutup.crf)] {
+        if crf > 40 {
+            return Err(wrong(file, format!("{name} is {crf}; it takes 0 (large) to 40 (ugly)")));
+        }
+    }
+    for (name, preset) in [("clip.preset", &settings.clip.preset), ("cutup.preset", &settings.cutup.preset)] {
+        if !PRESETS.contains(&preset.as_str()) {
+            return Err(wrong(file, format!("{name} is \"{preset}\"; it takes one of {}", PRESETS.join(", "))));
+        }
+    }
+    Ok(settings)
+}
+
+fn wrong(file: &Path, cause: String) -> Error {
+    let next = "mend what is named; config/settings.toml of the sources shows every key";
+    Error::refused("cannot understand the settings", file.display(), next).because(cause.trim().replace('\n', " "))
+}
+
+fn lay_over(under: &mut toml::Table, over: toml::Table) {
+    for (key, value) in over {
+        match (under.get_mut(&key), value) {
+            (Some(toml::Value::Table(below)), toml::Value::Table(above)) => lay_over(below, above),
+            (_, value) => {
+                under.insert(key, value);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn later_files_win_key_by_key_and_a_wrong_key_names_its_file() {
+        let folder = tempfile::tempdir().unwrap();
+        let (user, library) = (folder.path().join("user.toml"), folder.path().join("downbox.toml"));
+        std::fs::write(&user, "[clip]\nlead_in = 6.0\ntail = 3.0\n").unwrap();
+        std::fs::write(&library, "[clip]\ntail = 2.5\n[sheet.columns]\n\"Sit\" = \"distance\"\n").unwrap();
+        let settings = Settings::read(&[user.clone(), library.clone(), folder.path().join("absent.toml")]).unwrap();
+        assert_eq!((settings.clip.lead_in, settings.clip.tail, settings.clip.crf), (6.0, 2.5, 18));
+        assert_eq!(settings.sheet.columns["Sit"], "distance");
+
+        for (text, part) in [
+            ("[clip]\nlead = 2\n", "lead"),
+            ("[clip]\ntail = -1\n", "0 to 60 seconds"),
+            ("[cutup]\npreset = \"quick\"\n", "veryfast"),
+            ("[cutup]\ncrf = 60\n", "cutup.crf is 60"),
+            ("[cutup\n", "cutup"),
+        ] {
+            std::fs::write(&library, text).unwrap();
+            let error = Settings::read(&[user.clone(), library.clone()]).unwrap_err();
+            assert!(error.place.ends_with("downbox.toml") && error.to_string().contains(part), "{text:?}: {error}");
+        }
+    }
+
+    #[test]
+    fn a_new_librarys_file_shows_every_setting_and_sets_none() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("downbox.toml");
+        std::fs::write(&file, Settings::commented()).unwrap();
+        assert_eq!(Settings::read(&[file]).unwrap(), Settings::read(&[]).unwrap());
+        assert!(Settings::commented().contains("\n# lead_in = 4.0\n"), "{}", Settings::commented());
+    }
+}

@@ -1,0 +1,199 @@
+//! What the cameras of a game show: films read and judged, the cameras' plays brought together. Writes nothing but
+//! measurements.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use super::ear::{Ear, Microphone, Source};
+use super::ingest::CutAsk;
+use super::scan::judge;
+use super::{Settings, Tools, opener};
+use crate::base::{Error, FrameSpan, Problem, Result};
+use crate::film::{Angle, Film, Play, Shot, ShotKind};
+use crate::filter::Filter;
+use crate::football::fold;
+use crate::library::{CameraFilm, CameraShot, Library, PlayIn};
+use crate::plays::{self, Camera, Found};
+
+/// A camera of the game with its film.
+pub(super) struct SurveyedCamera {
+    /// The name it goes by in the library.
+    pub name: String,
+    /// Its film.
+    pub film: Film,
+    /// Whether it was named this time; else it was in the library.
+    pub given: bool,
+    /// Whether the film can be read.
+    pub there: bool,
+    found: Found,
+}
+
+/// The game as all cameras show it.
+pub(super) struct Survey {
+    /// The name the game goes by.
+    pub game: String,
+    /// Cameras, the sideline first, then the end zone, then the others as they came.
+    pub cameras: Vec<SurveyedCamera>,
+    /// Plays in film order.
+    pub plays: Vec<PlayIn>,
+    /// What was met on the way.
+    pub problems: Vec<Problem>,
+}
+
+/// Looks at the films named and at the cameras that the library has of the game. `keep`: measurements are kept in the
+/// library. All that can be refused is refused before anything is measured.
+pub(super) fn survey(
+    tools: Tools<'_>,
+    ask: &CutAsk,
+    settings: &Settings,
+    library: Option<&Library>,
+    keep: bool,
+) -> Result<Survey> {
+    let game = match library {
+        Some(library) => library.check_game(&ask.game)?,
+        None => {
+            ask.game.check()?;
+            ask.game.name.trim().to_string()
+        }
+    };
+    let mut problems = Vec::new();
+    let read = read_given(tools, ask, &game, library)?;
+    let mut cameras = earlier(tools, &game, &read, library, &mut problems)?;
+    for (name, film) in read {
+        let scan = judge(tools, film, Angle::named(&name), settings, library, keep)?;
+        problems.extend(scan.film.problems.iter().cloned());
+        cameras.push(SurveyedCamera { name, film: scan.film, found: scan.found, given: true, there: true });
+    }
+    // The sort is stable: others stay as they came.
+    cameras.sort_by_key(|c| rank(&c.name));
+    let plays = together(tools, &game, &cameras, library)?;
+    Ok(Survey { game, cameras, plays, problems })
+}
+
+/// Sideline, end zone, others.
+pub(super) fn rank(camera: &str) -> u8 {
+    match Angle::named(camera) {
+        Angle::Sideline => 0,
+        Angle::EndZone => 1,
+        Angle::Unknown => 2,
+    }
+}
+
+/// Reads the films named and asks whether the library would take them.
+fn read_given(tools: Tools<'_>, ask: &CutAsk, game: &str, library: Option<&Library>) -> Result<Vec<(String, Film)>> {
+    let mut read: Vec<(String, Film)> = Vec::new();
+    for (name, files) in &ask.cameras {
+        let film = tools.reader.read(files, tools.progress)?;
+        let name = match library {
+            Some(library) => library.check_camera(game, name, &film, ask.replace)?,
+            None => name.clone(),
+        };
+        for (other, its) in &read {
+            let place = film.parts.first().map(|p| p.path.display().to_string()).unwrap_or_default();
+            if fold(other) == fold(&name) {
+                let next = "name all files of a camera behind one flag";
+                return Err(Error::refused(format!("the {name} camera is named twice"), place, next));
+            }
+            let twin = film.parts.iter().find(|p| its.parts.iter().any(|q| q.fingerprint == p.fingerprint));
+            if let Some(twin) = twin {
+                return Err(Error::refused(
+                    format!("the {other} and the {name} camera are given the same film"),
+                    twin.path.display(),
+                    "name each camera's own files",
+                ));
+            }
+        }
+        read.push((name, film));
+    }
+    Ok(read)
+}
+
+/// Cameras of the game that the library has and that were not named: their plays as they stand, corrections included.
+fn earlier(
+    tools: Tools<'_>,
+    game: &str,
+    given: &[(String, Film)],
+    library: Option<&Library>,
+    problems: &mut Vec<Problem>,
+) -> Result<Vec<SurveyedCamera>> {
+    let Some(library) = library else { return Ok(Vec::new()) };
+    let mut cameras = Vec::new();
+    let stands = library.play_shots(game)?;
+    for camera in library.camera_films(game)? {
+        if given.iter().any(|(name, _)| *name == camera.camera) {
+            continue;
+        }
+        let Some(known) = opener::known(tools, library, &camera) else {
+            let what = "its film is gone and its frame times are lost, so that no camera can be laid beside it; its plays \
+                        stay as they are";
+            problems.push(Problem::new(format!("camera {}", camera.camera), what));
+            continue;
+        };
+        let shots = stands.iter().flat_map(|play| &play.shots).filter(|shot| shot.camera == camera.camera);
+        let found = as_found(&camera, shots);
+        let CameraFilm { camera: name, .. } = camera;
+        cameras.push(SurveyedCamera { name, film: known.film, found, given: false, there: known.there });
+    }
+    Ok(cameras)
+}
+
+/// A camera's shots in the library as if they had been found just now.
+fn as_found<'a>(camera: &CameraFilm, shots: impl Iterator<Item = &'a CameraShot>) -> Found {
+    let mut shots: Vec<&CameraShot> = shots.collect();
+    shots.sort_by_key(|shot| shot.span.start);
+    let mut found = Found::default();
+    for (number, shot) in shots.into_iter().enumerate() {
+        found.shots.push(Shot { span: shot.span, kind: ShotKind::Play, angle: camera.angle });
+        let CameraShot { set, snap, whistle, by, ref doubt, .. } = *shot;
+        found.plays.push(Play { shot: number, set, snap, whistle, by, doubt: doubt.clone() });
+    }
+    found
+}
+
+/// Brings the cameras' plays together.
+fn together(
+    tools: Tools<'_>,
+    game: &str,
+    cameras: &[SurveyedCamera],
+    library: Option<&Library>,
+) -> Result<Vec<PlayIn>> {
+    let clips = match library {
+        Some(library) if cameras.iter().any(|c| !c.there) => clips_by_start(library, game)?,
+        _ => BTreeMap::new(),
+    };
+    let microphones: Vec<Microphone<'_>> = cameras
+        .iter()
+        .map(|camera| {
+            let source = match camera.there {
+                true => Source::Film(&camera.film),
+                false => Source::Clips(clips.get(&camera.name).cloned().unwrap_or_default()),
+            };
+            Microphone { source, shots: camera.found.shots.iter().map(|s| s.span).collect() }
+        })
+        .collect();
+    let paired: Vec<Camera<'_>> = cameras.iter().map(|c| Camera { film: &c.film, found: &c.found }).collect();
+    tools.progress.stage("pair the cameras", 0);
+    let mut ear = Ear::new(tools, &microphones);
+    let game = plays::pair(&paired, &mut |a, b| ear.compare(a, b));
+    let plays = game.into_iter().map(|play| {
+        let takes = cameras.iter().zip(&play.takes);
+        let shots = takes.filter_map(|(camera, take)| {
+            let take = take.as_ref()?;
+            let span: FrameSpan = camera.found.shots.get(take.shot)?.span;
+            Some(CameraShot::of(&camera.name, span, take))
+        });
+        PlayIn { shots: shots.collect(), doubt: play.doubt }
+    });
+    Ok(plays.filter(|play| !play.shots.is_empty()).collect())
+}
+
+/// The clips of a game by camera and by the first frame they show.
+fn clips_by_start(library: &Library, game: &str) -> Result<BTreeMap<String, BTreeMap<u64, PathBuf>>> {
+    let mut clips: BTreeMap<String, BTreeMap<u64, PathBuf>> = BTreeMap::new();
+    for play in library.plays(&Filter::Game(game.to_string()))? {
+        for clip in play.clips {
+            clips.entry(clip.camera).or_default().insert(clip.span.start.0, library.at(&clip.path));
+        }
+    }
+    Ok(clips)
+}

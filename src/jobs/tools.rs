@@ -1,0 +1,15 @@
+//! What every job is handed: the codec room behind its traits, and whom to tell.
+
+use crate::base::Progress;
+use crate::film::{FilmReader, FilmWriter};
+
+/// The tools of a job.
+#[derive(Clone, Copy)]
+pub struct Tools<'a> {
+    /// Opens films.
+    pub reader: &'a dyn FilmReader,
+    /// Writes clips and reels.
+    pub writer: &'a dyn FilmWriter,
+    /// Hears of progress and warnings.
+    pub progress: &'a dyn Progress,
+}
