@@ -128,7 +128,8 @@ fn report(done: &CutDone, library: Option<&Path>, dry_run: bool) -> String {
             let (amount, way) = (offset.abs(), if offset < 0.0 { "early" } else { "late" });
             let _ = write!(out, ", typed {amount:.1} s {way}");
         }
-        if let Some(drift) = done.drift.filter(|drift| drift.abs() >= 0.0001) {
+        // A few rows tell no drift worth a word; the document has it always.
+        if let Some(drift) = done.drift.filter(|drift| drift.abs() >= 0.0001 && done.matched >= 20) {
             let _ = write!(out, ", {:.1} s an hour of drift", drift * 3600.0);
         }
         let _ = writeln!(out);

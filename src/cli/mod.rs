@@ -14,6 +14,9 @@ mod wire;
 
 use std::process::ExitCode;
 
+use crate::base::Error;
+use clap::error::ErrorKind;
+
 use args::{Cli, Command};
 use progress::Chain;
 
@@ -21,10 +24,19 @@ use progress::Chain;
 pub fn run() -> ExitCode {
     let cli = match Cli::read() {
         Ok(cli) => cli,
-        Err(words) => {
-            // Help and version go to standard output and are no failure; all else is refused. A closed pipe is fine.
+        // No words at all: the help is the answer, on standard error, and nothing was done.
+        Err(words) if words.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
             let _ = words.print();
-            return if words.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS };
+            return ExitCode::from(2);
+        }
+        Err(words) if words.use_stderr() => {
+            let json = std::env::args_os().any(|arg| arg == "--json");
+            return output::fail(&misread(&words), json);
+        }
+        Err(words) => {
+            // Help and version are no failure; nor is a closed pipe.
+            let _ = words.print();
+            return ExitCode::SUCCESS;
         }
     };
     let chain = Chain::new(cli.common.quiet);
@@ -41,4 +53,23 @@ pub fn run() -> ExitCode {
         Ok(outcome) => outcome.into(),
         Err(error) => output::fail(&error, cli.common.json),
     }
+}
+
+/// What is wrong with the words of the command line, as every other error is told.
+fn misread(words: &clap::Error) -> Error {
+    let text = words.render().to_string();
+    // The first paragraph is the fault, with what is missing on lines of its own; the rest repeats the usage.
+    let fault = text.split("\n\n").next().unwrap_or(&text).trim_start_matches("error:");
+    let fault = fault.split_whitespace().collect::<Vec<_>>().join(" ");
+    let tip = text.lines().find_map(|line| line.trim().strip_prefix("tip: "));
+    let command = std::env::args().nth(1).filter(|word| !word.starts_with('-'));
+    let help = match (tip, command) {
+        (None, Some(command)) => format!("downbox {command} --help"),
+        _ => "downbox --help".into(),
+    };
+    let next = match tip {
+        Some(tip) => format!("{tip}; all words are told by: {help}"),
+        None => format!("see the words it takes with: {help}"),
+    };
+    Error::refused(fault, "", next)
 }

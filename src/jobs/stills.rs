@@ -1,5 +1,6 @@
 //! Contact sheets: one picture a play.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use super::footage::Footage;
@@ -9,7 +10,7 @@ use crate::base::{Problem, Result};
 use crate::film::Decode;
 use crate::filter::{self, Filter};
 use crate::football::Field;
-use crate::library::{Library, PlayFound};
+use crate::library::{GameFound, Library, PlayFound};
 use crate::report::{ContactSheet, Tile, TilePicture};
 
 /// A contact sheet that was made.
@@ -38,7 +39,9 @@ pub fn stills(tools: Tools<'_>, config: &Config, library: &Library, phrase: &str
         return Ok(done);
     }
     tools.progress.stage("pictures", found.len() as u64);
-    let mut sheet = heading(library, &filter, &found)?;
+    let games = library.games()?;
+    let sheeted: BTreeSet<&String> = games.iter().filter(|g| g.sheet.is_some()).map(|g| &g.name).collect();
+    let mut sheet = heading(&games, &filter, &found);
     for (index, play) in found.iter().enumerate() {
         let picture = match picture(tools, library, play) {
             Ok(picture) => picture,
@@ -48,7 +51,7 @@ pub fn stills(tools: Tools<'_>, config: &Config, library: &Library, phrase: &str
                 None
             }
         };
-        sheet.tiles.push(tile(play, picture));
+        sheet.tiles.push(tile(play, picture, sheeted.contains(&play.record.game)));
         tools.progress.at(index as u64 + 1);
     }
     done.problems.extend(sheet.problems());
@@ -57,17 +60,17 @@ pub fn stills(tools: Tools<'_>, config: &Config, library: &Library, phrase: &str
 }
 
 /// The game, or how many; the phrase as it was read, and the date.
-fn heading(library: &Library, filter: &Filter, found: &[PlayFound]) -> Result<ContactSheet> {
+fn heading(games: &[GameFound], filter: &Filter, found: &[PlayFound]) -> ContactSheet {
     let mut names: Vec<&str> = found.iter().map(|play| play.record.game.as_str()).collect();
     names.dedup();
     let title = match names.as_slice() {
-        [one] => game_title(one, &library.games()?),
+        [one] => game_title(one, games),
         more => format!("{} games", more.len()),
     };
     let date = found.first().and_then(|play| play.record.date.clone()).filter(|_| names.len() == 1);
     let reading = (*filter != Filter::All).then(|| filter.to_string());
     let subtitle = date.into_iter().chain(reading).collect::<Vec<_>>().join(" · ");
-    Ok(ContactSheet { title, subtitle, tiles: Vec::new() })
+    ContactSheet { title, subtitle, tiles: Vec::new() }
 }
 
 /// The frame of the snap from the first camera that has the play.
@@ -91,11 +94,12 @@ fn picture(tools: Tools<'_>, library: &Library, play: &PlayFound) -> Result<Opti
     failed.map_or(Ok(None), Err)
 }
 
-fn tile(play: &PlayFound, picture: Option<TilePicture>) -> Tile {
+fn tile(play: &PlayFound, picture: Option<TilePicture>, sheeted: bool) -> Tile {
     let tags = &play.record.tags;
     let (down, word) = down_or_word(tags);
     let clip = play.clips.first();
     let doubts = [play.record.row_doubt.as_ref(), play.doubt.as_ref(), clip.and_then(|c| c.doubt.as_ref())];
+    let no_row = (sheeted && play.record.row.is_none()).then(|| "no row of the sheet".to_string());
     Tile {
         label: play.record.label.clone(),
         distance: if down.is_some() { distance(tags) } else { word },
@@ -103,6 +107,6 @@ fn tile(play: &PlayFound, picture: Option<TilePicture>) -> Tile {
         ball_on: tags.ball_on().map(|spot| spot.to_string()),
         tags: telling(tags, &[Field::Formation, Field::Concept, Field::Shell]),
         picture,
-        doubt: doubts.into_iter().flatten().next().cloned(),
+        doubt: no_row.or(doubts.into_iter().flatten().next().cloned()),
     }
 }

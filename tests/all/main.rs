@@ -6,11 +6,14 @@
 mod marks;
 
 mod clips;
+mod desk;
 mod films;
 mod hard_films;
 mod marked;
+mod night;
 mod real_cuts;
 mod reels;
+mod refusals;
 mod scan;
 mod sounds;
 mod strip;
