@@ -59,7 +59,7 @@ pub fn fail(error: &Error, json: bool) -> ExitCode {
         let _ = print_json(&document);
     }
     let word = color("problem", "31", std::io::stderr().is_terminal());
-    let lines: Vec<_> = error.place.lines().collect();
+    let lines: Vec<_> = error.place.lines().filter(|line| !line.trim().is_empty()).collect();
     if lines.len() > 1 {
         // A place of several lines is a phrase with a mark under the word.
         eprintln!("{word}: {}", message(error));

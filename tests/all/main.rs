@@ -11,6 +11,7 @@ mod films;
 mod hard_films;
 mod marked;
 mod night;
+mod readme;
 mod real_cuts;
 mod reels;
 mod refusals;
