@@ -34,7 +34,7 @@ impl Parser<'_> {
         if !after_down && word_end <= start + 1 && self.distance_follows(start + 1) {
             self.at += 1;
             let span = self.span_from(start);
-            let down = self.phrase[span.clone()].parse().unwrap_or(0);
+            let down = self.tokens.get(start).and_then(|t| t.piece().parse().ok()).unwrap_or(0);
             return self.number_item(Field::Down, Range::exactly(down), true, span).map(Some);
         }
         let Some((link, Some(group))) = before else { return Ok(None) };

@@ -23,6 +23,12 @@ pub(super) enum Link {
     Vs,
 }
 
+/// Numbers as a coach says them, from 1 on.
+const SPOKEN: &[&str] = &[
+    "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",
+    "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "twenty",
+];
+
 /// One condition with what the lists around it need to know.
 #[derive(Debug, Clone)]
 pub(super) struct Item {
@@ -71,6 +77,7 @@ impl<'a> Parser<'a> {
             return Ok(Filter::All);
         }
         let mut parser = Self { phrase, dictionary, within, tokens, at: 0, depth: 0 };
+        parser.count_in_digits();
         let filter = parser.phrase()?;
         parser.skip_marks();
         if parser.at < parser.tokens.len() {
@@ -78,6 +85,21 @@ impl<'a> Parser<'a> {
             return Err(parser.error(span, "this parenthesis closes none", "take it out, or open it with ("));
         }
         Ok(filter)
+    }
+
+    /// "third and ten": a number that is spoken, where it is no part of a known spelling ("one-high"), is the number.
+    fn count_in_digits(&mut self) {
+        let mut at = 0;
+        while at < self.tokens.len() {
+            if let Some((end, _)) = self.longest(at) {
+                at = end;
+                continue;
+            }
+            if let Some(number) = SPOKEN.iter().position(|word| *word == self.tokens[at].piece()) {
+                self.tokens[at].kind = Kind::Piece((number + 1).to_string());
+            }
+            at += 1;
+        }
     }
 
     /// `or list [vs or list]`.
