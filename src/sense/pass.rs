@@ -31,6 +31,9 @@ const GAP: f64 = 3.0;
 /// ... unless the pictures go on with less of a break than this.
 const GOES_ON: f32 = 2.0;
 
+/// Cuts and samples.
+type CutsAndSamples = (Vec<u64>, Vec<Sample>);
+
 /// Measures a film: cuts, motion and whistles. One pass over the pictures and one over the sound, side by side; memory
 /// does not grow with the film but for the series itself (about 60 bytes a sample).
 ///
@@ -62,11 +65,7 @@ pub fn measure(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) ->
     })
 }
 
-fn look(
-    reader: &dyn FilmReader,
-    film: &Film,
-    progress: &dyn Progress,
-) -> Result<((Vec<u64>, Vec<Sample>), Vec<Problem>)> {
+fn look(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) -> Result<(CutsAndSamples, Vec<Problem>)> {
     let mut source = reader.frames(film, Decode::Exact, 0)?;
     let (sender, receiver) = sync_channel(1);
     let borders = Borders::of(film);
