@@ -1,14 +1,16 @@
 //! How well plays are found: on a pool of made games whose seeds come from the commit, so that nobody could tune on them.
 //!
 //! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst]`; `--seed` measures an earlier pool again,
-//! `--made DIR...` games that were made before. First says whether the pool is
-//! hard; where it is not, no figure is printed.
+//! `--made DIR...` games that were made before. First says whether the pool is hard; where it is not, no figure is
+//! printed. What was measured over a film is kept beside it under the sources of the measurement, so that judgment can be
+//! tried again quickly: `--tune` does that, without proof of hardness, and says that its figures do not count.
 #![allow(missing_docs)]
 
 mod pool;
 mod tally;
 
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::process::{Command, ExitCode};
 
 use downbox::base::{FrameNo, FrameSpan, Silent};
@@ -43,6 +45,10 @@ fn main() -> ExitCode {
     }
 }
 
+fn flag(name: &str) -> bool {
+    std::env::args().any(|a| a == name)
+}
+
 fn option(name: &str, default: u64) -> Result<u64, Failure> {
     let args: Vec<String> = std::env::args().collect();
     match args.iter().position(|a| a == name) {
@@ -73,8 +79,14 @@ fn bench() -> Result<bool, Failure> {
             pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?
         }
     };
-    let hard = Command::new(&maker).arg("hard").args(games.iter().map(|g| &g.folder)).output()?;
-    let words = String::from_utf8_lossy(&hard.stdout);
+    let tuning = flag("--tune");
+    let words = if tuning {
+        println!("for tuning: hardness is not judged, and no figure counts");
+        String::new()
+    } else {
+        let hard = Command::new(&maker).arg("hard").args(games.iter().map(|g| &g.folder)).output()?;
+        String::from_utf8_lossy(&hard.stdout).into_owned()
+    };
     print!("{words}");
     let media = Media::new()?;
     let mut scans = Vec::new();
@@ -85,7 +97,7 @@ fn bench() -> Result<bool, Failure> {
     println!(
         "one best threshold on camera-compensated motion: {threshold:.3} of sideline snaps; at most {THRESHOLD_LIMIT}"
     );
-    if !words.contains("pool: HARD") || threshold > THRESHOLD_LIMIT {
+    if !tuning && (!words.contains("pool: HARD") || threshold > THRESHOLD_LIMIT) {
         println!("the pool is not hard: the run is void");
         return Ok(false);
     }
@@ -97,12 +109,24 @@ fn scan<'a>(media: &Media, game: &'a Game) -> Result<Vec<Scanned<'a>>, Failure> 
     for truth in &game.truth.cameras {
         let paths: Vec<_> = truth.files.iter().map(|f| game.folder.join(&f.path)).collect();
         let film = media.read(&paths, &Silent)?;
-        let series = sense::measure(media, &film, &Silent)?;
+        let series = measured(media, &film, &game.folder, &truth.angle)?;
         let found = plays::find(&series, &film, Angle::named(&truth.angle), &Settings::default());
         eprintln!("scanned seed {} look {} {}: {} plays", game.seed, game.look, truth.angle, found.plays.len());
         out.push(Scanned { truth, film, series, found });
     }
     Ok(out)
+}
+
+/// The film's series: kept beside the film under the sources of the measurement, or measured now.
+fn measured(media: &Media, film: &Film, folder: &Path, angle: &str) -> Result<Series, Failure> {
+    let kept =
+        folder.join(format!("{angle}.series-{}-{}.json", pool::sources("src/sense")?, pool::sources("src/media")?));
+    if let Some(series) = std::fs::read(&kept).ok().and_then(|text| serde_json::from_slice(&text).ok()) {
+        return Ok(series);
+    }
+    let series = sense::measure(media, film, &Silent)?;
+    std::fs::write(&kept, serde_json::to_vec(&series)?)?;
+    Ok(series)
 }
 
 /// The share of snaps that the first crossing of one threshold in a play's shot finds within a second, at the threshold
@@ -183,7 +207,7 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
     let true_ends: Vec<f64> = truth.iter().map(|p| p.end_time).collect();
     r.snaps.entry(name).or_default().add(Tally::of(&snaps, &true_snaps, 1.0));
     r.ends.entry(name).or_default().add(Tally::of(&ends, &true_ends, 1.0));
-    let worst = std::env::args().any(|a| a == "--worst");
+    let worst = flag("--worst");
     for play in truth {
         let Some(shot) = play.shot.and_then(|k| scanned.truth.shots.get(k)) else { continue };
         let inside = |f: FrameNo| shot.start <= f.0 && f.0 < shot.end;
