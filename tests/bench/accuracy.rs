@@ -10,7 +10,7 @@ mod pool;
 mod tally;
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use downbox::base::{FrameNo, FrameSpan, Silent};
@@ -63,7 +63,10 @@ fn made() -> Vec<String> {
 }
 
 fn bench() -> Result<bool, Failure> {
-    let maker = pool::maker()?;
+    // Read at once: while a long run makes its games, somebody may edit.
+    let name = format!("{}-{}", pool::sources("src/sense")?, pool::sources("src/media")?);
+    let tuning = flag("--tune");
+    let maker = if tuning && !made().is_empty() { PathBuf::new() } else { pool::maker()? };
     let games = match made() {
         folders if !folders.is_empty() => {
             println!("games made before, not drawn from the commit: {folders:?}");
@@ -79,7 +82,6 @@ fn bench() -> Result<bool, Failure> {
             pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?
         }
     };
-    let tuning = flag("--tune");
     let words = if tuning {
         println!("for tuning: hardness is not judged, and no figure counts");
         String::new()
@@ -91,7 +93,7 @@ fn bench() -> Result<bool, Failure> {
     let media = Media::new()?;
     let mut scans = Vec::new();
     for game in &games {
-        scans.push(scan(&media, game)?);
+        scans.push(scan(&media, game, &name)?);
     }
     let threshold = best_threshold(scans.iter().map(|s| &s[0]));
     println!(
@@ -104,12 +106,12 @@ fn bench() -> Result<bool, Failure> {
     report(&media, &games, &scans)
 }
 
-fn scan<'a>(media: &Media, game: &'a Game) -> Result<Vec<Scanned<'a>>, Failure> {
+fn scan<'a>(media: &Media, game: &'a Game, name: &str) -> Result<Vec<Scanned<'a>>, Failure> {
     let mut out = Vec::new();
     for truth in &game.truth.cameras {
         let paths: Vec<_> = truth.files.iter().map(|f| game.folder.join(&f.path)).collect();
         let film = media.read(&paths, &Silent)?;
-        let series = measured(media, &film, &game.folder, &truth.angle)?;
+        let series = measured(media, &film, &game.folder, &truth.angle, name)?;
         let found = plays::find(&series, &film, Angle::named(&truth.angle), &Settings::default());
         eprintln!("scanned seed {} look {} {}: {} plays", game.seed, game.look, truth.angle, found.plays.len());
         out.push(Scanned { truth, film, series, found });
@@ -117,10 +119,9 @@ fn scan<'a>(media: &Media, game: &'a Game) -> Result<Vec<Scanned<'a>>, Failure> 
     Ok(out)
 }
 
-/// The film's series: kept beside the film under the sources of the measurement, or measured now.
-fn measured(media: &Media, film: &Film, folder: &Path, angle: &str) -> Result<Series, Failure> {
-    let kept =
-        folder.join(format!("{angle}.series-{}-{}.json", pool::sources("src/sense")?, pool::sources("src/media")?));
+/// The film's series: kept beside the film under the measurement's name, or measured now.
+fn measured(media: &Media, film: &Film, folder: &Path, angle: &str, name: &str) -> Result<Series, Failure> {
+    let kept = folder.join(format!("{angle}.series-{name}.json"));
     if let Some(series) = std::fs::read(&kept).ok().and_then(|text| serde_json::from_slice(&text).ok()) {
         return Ok(series);
     }
@@ -174,6 +175,11 @@ struct Report {
     plays: usize,
     doubts: usize,
     extra: usize,
+    /// Snaps: right and sure, right and doubted, wrong and doubted, wrong and sure.
+    doubted: BTreeMap<&'static str, [usize; 4]>,
+    why: BTreeMap<String, usize>,
+    game_plays: usize,
+    game_doubts: usize,
     paired: Tally,
     by: BTreeMap<String, usize>,
 }
@@ -208,6 +214,17 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
     r.snaps.entry(name).or_default().add(Tally::of(&snaps, &true_snaps, 1.0));
     r.ends.entry(name).or_default().add(Tally::of(&ends, &true_ends, 1.0));
     let worst = flag("--worst");
+    for p in found {
+        let Some(snap) = p.snap else { continue };
+        let right = true_snaps.iter().any(|t| (snap.time - t).abs() <= 1.0);
+        let cell = match (right, p.doubt.is_some()) {
+            (true, false) => 0,
+            (true, true) => 1,
+            (false, true) => 2,
+            (false, false) => 3,
+        };
+        r.doubted.entry(name).or_default()[cell] += 1;
+    }
     for play in truth {
         let Some(shot) = play.shot.and_then(|k| scanned.truth.shots.get(k)) else { continue };
         let inside = |f: FrameNo| shot.start <= f.0 && f.0 < shot.end;
@@ -243,6 +260,10 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
     let found = &scanned.found;
     r.plays += found.plays.len();
     r.doubts += found.plays.iter().filter(|p| p.doubt.is_some()).count();
+    for why in found.plays.iter().filter_map(|p| p.doubt.as_deref()).flat_map(|d| d.split("; ")) {
+        let plain: String = why.chars().filter(|c| !c.is_ascii_digit() && *c != '.').collect();
+        *r.why.entry(plain).or_default() += 1;
+    }
     let clips: Vec<FrameSpan> = found
         .plays
         .iter()
@@ -296,6 +317,9 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
         scans[c].truth.plays.iter().find(|p| span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
     };
     let (mut right, mut wrong) = (0, 0);
+    r.game_plays += paired.len();
+    r.game_doubts +=
+        paired.iter().filter(|p| p.doubt.is_some() || p.takes.iter().flatten().any(|t| t.doubt.is_some())).count();
     for play in &paired {
         *r.by.entry(format!("{:?}", play.by).to_lowercase()).or_default() += 1;
         if let [Some(a), Some(b)] = &play.takes[..] {
@@ -329,5 +353,13 @@ fn print(r: &Report) {
     surplus.sort_by(f64::total_cmp);
     println!("surplus, median: {:.1} s", surplus.get(surplus.len() / 2).copied().unwrap_or(0.0));
     println!("clips of no play: {} of {}", r.extra, r.plays);
-    println!("plays shown to a person: {} of {}", r.doubts, r.plays);
+    for (name, [sure, doubted, caught, slipped]) in &r.doubted {
+        println!(
+            "doubt, {name}: {caught} of {} wrong snaps, {doubted} of {} right ones",
+            caught + slipped,
+            sure + doubted
+        );
+    }
+    println!("doubted before pairing: {} of {} {:?}", r.doubts, r.plays, r.why);
+    println!("plays of a game shown to a person: {} of {}", r.game_doubts, r.game_plays);
 }
