@@ -1,6 +1,7 @@
 //! How well plays are found: on a pool of made games whose seeds come from the commit, so that nobody could tune on them.
 //!
-//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst]`; `--seed` measures an earlier pool again,
+//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst | --each]`; `--seed` measures
+//! an earlier pool again,
 //! `--made DIR...` games that were made before. First says whether the pool is hard; where it is not, no figure is
 //! printed. What was measured over a film is kept beside it under the sources of the measurement, so that judgment can be
 //! tried again quickly: `--tune` does that, without proof of hardness, and says that its figures do not count.
@@ -235,7 +236,7 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
             if let Some(end) = end {
                 r.end_errors.entry(name).or_default().push(end.time - play.end_time);
             }
-            if worst && error.abs() > 0.5 {
+            if (worst && error.abs() > 0.5) || flag("--each") {
                 println!(
                     "  {name}: seed {} play {} frame {} off by {error:+.2} s, confidence {:.2}, doubt {:?}",
                     game.seed, play.play, snap.frame, snap.confidence, p.doubt
