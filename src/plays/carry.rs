@@ -1,5 +1,6 @@
 //! Moments that one camera sees better are carried over to the other by the lag of their sound.
 
+use super::find;
 use super::pair::Camera;
 use crate::base::FrameNo;
 use crate::film::{Angle, Evidence, Play, Sighting};
@@ -9,6 +10,8 @@ use crate::film::{Angle, Evidence, Play, Sighting};
 const SIDELINE_BONUS: f64 = 0.5;
 /// What is carried over is a little less sure than it was.
 const LOSS: f64 = 0.95;
+/// Two cameras that see the snap within so many seconds of each other agree, and neither needs a person to look.
+const AGREE: f64 = 0.8;
 /// A moment carried this far outside the other's shot is not in its film, seconds.
 const SLACK: f64 = 0.05;
 
@@ -19,6 +22,19 @@ pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, la
     let sure = |s: Option<Sighting>, clock: &Clock| {
         s.map_or(-1.0, |s| s.confidence + if clock.angle == Angle::Sideline { SIDELINE_BONUS } else { 0.0 })
     };
+    if let (Some(x), Some(y)) = (a.snap, b.snap) {
+        let apart = ((y.time - clock_b.from) - (x.time - clock_a.from + lag)).abs();
+        let clear = find::settled(a.doubt.clone()) == a.doubt && find::settled(b.doubt.clone()) == b.doubt;
+        for play in [&mut *a, &mut *b] {
+            if apart <= AGREE {
+                play.doubt = find::settled(play.doubt.take());
+            } else if clear {
+                // Where one of them hardly sees it, that they differ says nothing new.
+                let why = format!("the two cameras show the snap {apart:.1} s apart");
+                play.doubt = Some(play.doubt.take().map_or(why.clone(), |d| format!("{d}; {why}")));
+            }
+        }
+    }
     if sure(a.snap, &clock_a) >= sure(b.snap, &clock_b) {
         give(a, &clock_a, b, &clock_b, of_b, lag);
     } else {
@@ -104,7 +120,26 @@ mod tests {
         over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2);
         assert!((y.snap.unwrap().time - 14.8).abs() < 1e-9 && y.snap.unwrap().frame == FrameNo(444), "{y:?}");
         assert!((y.whistle.unwrap().time - 19.8).abs() < 1e-9, "{y:?}");
+        // The end-zone camera hardly saw it: that it differs says nothing.
         assert_eq!((y.doubt, x), (None, a.plays[0].clone()));
+
+        let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
+        y.doubt = None;
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2);
+        for take in [x, y] {
+            assert_eq!(take.doubt.as_deref(), Some("the two cameras show the snap 3.2 s apart"));
+        }
+    }
+
+    #[test]
+    fn two_cameras_that_agree_settle_each_others_doubt_of_the_snap() {
+        let (fa, a) = take(Angle::Sideline, 0, 450, 6.0, 0.4);
+        let (fb, b) = take(Angle::EndZone, 300, 720, 15.1, 0.3);
+        let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
+        x.doubt = Some("the snap is hard to see; no whistle was heard and the end is hard to see".into());
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2);
+        assert_eq!(x.doubt.as_deref(), Some("no whistle was heard and the end is hard to see"));
+        assert_eq!(y.doubt, x.doubt);
     }
 
     #[test]

@@ -36,6 +36,19 @@ const WEAK_END: f64 = 0.5;
 const SET_LEVEL: f64 = 0.2;
 const SET_LEAST: f64 = 0.7;
 
+/// Why a snap is shown to a person, where nothing but this one picture speaks for it.
+const HARD_TO_SEE: &str = "the snap is hard to see";
+const RIVALED: &str = "something moved as suddenly at another time";
+const LATE_START: &str = "the shot begins";
+
+/// A doubt without what another camera's picture of the same snap has settled.
+pub(super) fn settled(doubt: Option<String>) -> Option<String> {
+    let doubt = doubt?;
+    let left: Vec<&str> =
+        doubt.split("; ").filter(|w| *w != HARD_TO_SEE && *w != RIVALED && !w.starts_with(LATE_START)).collect();
+    (!left.is_empty()).then(|| left.join("; "))
+}
+
 /// What was found in one camera's film.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Found {
@@ -158,12 +171,12 @@ fn snap_confidence(snap: &SnapFound) -> f64 {
 fn doubt(track: &Track, series: &Series, snap: &SnapFound, end: Option<&EndFound>) -> Option<String> {
     let mut why = Vec::new();
     if snap.lead < SHORT_LEAD {
-        why.push(format!("the shot begins {:.1} s before the snap", snap.lead.max(0.0)));
+        why.push(format!("{LATE_START} {:.1} s before the snap", snap.lead.max(0.0)));
     }
     if snap.contrast < WEAK_CONTRAST {
-        why.push("the snap is hard to see".to_string());
+        why.push(HARD_TO_SEE.to_string());
     } else if snap.margin < RIVAL {
-        why.push("something moved as suddenly at another time".to_string());
+        why.push(RIVALED.to_string());
     }
     match end {
         None => why.push("the shot ends before the play can be over".to_string()),

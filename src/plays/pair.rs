@@ -89,12 +89,40 @@ pub fn pair(cameras: &[Camera<'_>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
         game = join(game, c, camera, cameras, listen);
     }
     if cameras.len() > 1 {
-        for play in game.iter_mut().filter(|p| p.takes.iter().flatten().count() == 1) {
-            play.by = PairedBy::Alone;
-            play.doubt = Some("only one camera shows it".into());
+        for run in lone_runs(&game) {
+            let sure = surely_alone(&game, &run);
+            for play in &mut game[run] {
+                play.by = PairedBy::Alone;
+                if !sure {
+                    play.doubt = Some("only one camera shows it".into());
+                }
+            }
         }
     }
     game
+}
+
+/// The stretches of plays that only one camera shows.
+fn lone_runs(game: &[GamePlay]) -> Vec<std::ops::Range<usize>> {
+    let lone = |k: usize| game[k].takes.iter().flatten().count() == 1;
+    let mut out: Vec<std::ops::Range<usize>> = Vec::new();
+    for k in (0..game.len()).filter(|&k| lone(k)) {
+        match out.last_mut() {
+            Some(run) if run.end == k => run.end += 1,
+            _ => out.push(k..k + 1),
+        }
+    }
+    out
+}
+
+/// A stretch needs no look where the plays around it were heard to be the same in both cameras and no other camera has a
+/// shot left over between them: a camera that missed a play is nothing rare (practice).
+fn surely_alone(game: &[GamePlay], run: &std::ops::Range<usize>) -> bool {
+    let of = |play: &GamePlay| play.takes.iter().position(Option::is_some);
+    let around = [run.start.checked_sub(1).and_then(|k| game.get(k)), game.get(run.end)];
+    around.iter().flatten().count() > 0
+        && around.iter().flatten().all(|p| p.by == PairedBy::Sound)
+        && game[run.clone()].windows(2).all(|w| of(&w[0]) == of(&w[1]))
 }
 
 /// What is known of a pair.
@@ -329,6 +357,24 @@ mod tests {
         let game = numbers_paired(&all, &fewer, false);
         assert!(game.iter().any(|(x, y, _)| *x == Some(7) && y.is_none()), "{game:?}");
         assert!(game.iter().all(|(_, _, by)| *by != PairedBy::Order && *by != PairedBy::Sound));
+    }
+
+    #[test]
+    fn a_play_that_one_camera_missed_needs_no_look_but_two_left_over_side_by_side_do() {
+        let doubted = |a: &[u32], b: &[u32], sound: bool| {
+            let (fa, a_found) = camera(a, Angle::Sideline);
+            let (fb, b_found) = camera(b, Angle::EndZone);
+            let cameras = [Camera { film: &fa, found: &a_found }, Camera { film: &fb, found: &b_found }];
+            let game = pair(&cameras, &mut |x, y| {
+                sound.then(|| Heard { ratio: if a[x.1] == b[y.1] { 7.0 } else { 1.2 }, lag: 0.5 })
+            });
+            game.iter().filter(|p| p.doubt.is_some()).count()
+        };
+        assert_eq!(doubted(&[1, 2, 3, 4, 5], &[1, 2, 4, 5], true), 0);
+        // One each between the same neighbors: perhaps they are one play that the sound did not tell.
+        assert_eq!(doubted(&[1, 2, 3, 5], &[1, 2, 4, 5], true), 2);
+        assert_eq!(doubted(&[1, 2, 3], &[7, 8, 9], true), 6);
+        assert!(doubted(&[1, 2, 3, 4, 5], &[1, 2, 4, 5], false) > 0);
     }
 
     #[test]

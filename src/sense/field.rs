@@ -108,9 +108,10 @@ pub fn edge(turf: &[bool]) -> [u8; CELLS_X] {
     })
 }
 
-/// The mask of cells that count, from this sample's turf and the edges of the samples around it, and the share of the
-/// picture that is field.
-pub fn mask(turf: &[bool], edges: &[[u8; CELLS_X]]) -> (Vec<bool>, f32) {
+/// The mask of cells that count, from the turf of the pair's pictures (later, earlier) and the edges of the samples around
+/// it, and the share of the picture that is field. A person at the lens crosses several cells between the two: where he
+/// was counts as little as where he is.
+pub fn mask(turf: [&[bool]; 2], edges: &[[u8; CELLS_X]]) -> (Vec<bool>, f32) {
     let mut out = vec![false; CELLS];
     let mut around = Vec::with_capacity(MEDIAN_SAMPLES * MEDIAN_COLUMNS);
     for x in 0..CELLS_X {
@@ -130,15 +131,20 @@ pub fn mask(turf: &[bool], edges: &[[u8; CELLS_X]]) -> (Vec<bool>, f32) {
     if field < LEAST_FIELD {
         out.fill(true);
     }
-    drop_person(&mut out, turf);
+    let whole = out.clone();
+    for turf in turf {
+        drop_person(&mut out, &whole, turf);
+    }
     (out, field)
 }
 
-/// Takes a person at the lens out of the mask: a narrow, tall, filled blob that stands on the picture's lower edge.
-fn drop_person(mask: &mut [bool], turf: &[bool]) {
+/// Takes a person at the lens out of the mask: a narrow, tall, filled blob that stands on the picture's lower edge. Looks
+/// no higher than the field (`whole`): a head that reaches the stands would be one with them.
+fn drop_person(mask: &mut [bool], whole: &[bool], turf: &[bool]) {
+    let covers = |k: usize| turf.get(k) == Some(&false) && whole.get(k) == Some(&true);
     let mut seen = vec![false; CELLS];
     for start in (CELLS_Y - 1) * CELLS_X..CELLS {
-        if turf.get(start) != Some(&false) || seen[start] {
+        if !covers(start) || seen[start] {
             continue;
         }
         let mut blob = vec![start];
@@ -154,7 +160,7 @@ fn drop_person(mask: &mut [bool], turf: &[bool]) {
                 (y + 1 < CELLS_Y).then_some(at + CELLS_X),
             ];
             for n in around.into_iter().flatten() {
-                if turf.get(n) == Some(&false) && !seen[n] {
+                if covers(n) && !seen[n] {
                     seen[n] = true;
                     blob.push(n);
                 }
@@ -190,7 +196,7 @@ mod tests {
     #[test]
     fn stands_above_are_no_field_and_men_inside_are() {
         let turf = turf_with(|x, y| y < 5 || (x == 10 && y == 9));
-        let (mask, field) = mask(&turf, &[edge(&turf); 3]);
+        let (mask, field) = mask([&turf; 2], &[edge(&turf); 3]);
         assert!((field - 11.0 / 16.0).abs() < 1e-6, "{field}");
         assert!(!mask[4 * CELLS_X + 3] && mask[5 * CELLS_X + 3] && mask[9 * CELLS_X + 10]);
     }
@@ -198,10 +204,16 @@ mod tests {
     #[test]
     fn a_person_at_the_lens_is_left_out_and_a_wide_crowd_is_not() {
         let person = turf_with(|x, y| y < 3 || ((12..17).contains(&x) && y > 6));
-        let (with, _) = mask(&person, &[edge(&person); 3]);
+        let before = turf_with(|x, y| y < 3 || ((8..13).contains(&x) && y > 6));
+        let (with, _) = mask([&person, &before], &[edge(&person); 3]);
         assert!(!with[10 * CELLS_X + 14] && with[10 * CELLS_X + 20] && with[5 * CELLS_X + 14]);
+        assert!(!with[10 * CELLS_X + 9] && with[10 * CELLS_X + 5], "where he was");
+        // A head before the stands.
+        let tall = turf_with(|x, y| y < 3 || (12..17).contains(&x));
+        let (with, _) = mask([&tall; 2], &[edge(&turf_with(|_, y| y < 3)); 3]);
+        assert!(!with[10 * CELLS_X + 14] && !with[4 * CELLS_X + 14] && with[10 * CELLS_X + 20]);
         let crowd = turf_with(|x, y| y < 3 || (x < 20 && y > 6));
-        let (with, _) = mask(&crowd, &[edge(&crowd); 3]);
+        let (with, _) = mask([&crowd; 2], &[edge(&crowd); 3]);
         assert!(with[10 * CELLS_X + 10]);
     }
 

@@ -75,8 +75,10 @@ impl Gatherer {
             .map(|(raw, edge)| *edge.get_or_insert_with(|| field::edge(&field::turf(&raw.cb, &raw.cr, dominant))))
             .collect();
         if let Some((raw, _)) = self.window.get(at) {
-            let turf = field::turf(&raw.cb, &raw.cr, dominant);
-            let (mask, share) = field::mask(&turf, &edges);
+            let turf = |raw: &Raw| field::turf(&raw.cb, &raw.cr, dominant);
+            let now = turf(raw);
+            let before = at.checked_sub(1).and_then(|k| self.window.get(k)).map(|(raw, _)| turf(raw));
+            let (mask, share) = field::mask([&now, before.as_ref().unwrap_or(&now)], &edges);
             self.out.push(sample(raw, &mask, share));
             self.finished += 1;
         }

@@ -16,7 +16,7 @@ use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{Decode, Film, FilmReader, FrameSource, Sample, Series};
 
 /// Version of the measurement: raised with every change that can change a number in a series.
-pub const VERSION: u32 = 1;
+pub const VERSION: u32 = 2;
 
 /// Frames that are measured at a time, by all cores: 30 MB.
 const SLAB: usize = 512;

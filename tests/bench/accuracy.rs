@@ -1,14 +1,17 @@
 //! How well plays are found: on a pool of made games whose seeds come from the commit, so that nobody could tune on them.
 //!
-//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst]`; `--seed` measures an earlier pool again,
-//! `--made DIR...` games that were made before. First says whether the pool is
-//! hard; where it is not, no figure is printed.
+//! `cargo bench --profile dev --bench accuracy [-- --games N] [--plays N] [--seed N] [--worst | --each]`; `--seed` measures
+//! an earlier pool again,
+//! `--made DIR...` games that were made before. First says whether the pool is hard; where it is not, no figure is
+//! printed. What was measured over a film is kept beside it under the sources of the measurement, so that judgment can be
+//! tried again quickly: `--tune` does that, without proof of hardness, and says that its figures do not count.
 #![allow(missing_docs)]
 
 mod pool;
 mod tally;
 
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use downbox::base::{FrameNo, FrameSpan, Silent};
@@ -43,6 +46,10 @@ fn main() -> ExitCode {
     }
 }
 
+fn flag(name: &str) -> bool {
+    std::env::args().any(|a| a == name)
+}
+
 fn option(name: &str, default: u64) -> Result<u64, Failure> {
     let args: Vec<String> = std::env::args().collect();
     match args.iter().position(|a| a == name) {
@@ -57,7 +64,10 @@ fn made() -> Vec<String> {
 }
 
 fn bench() -> Result<bool, Failure> {
-    let maker = pool::maker()?;
+    // Read at once: while a long run makes its games, somebody may edit.
+    let name = format!("{}-{}", pool::sources("src/sense")?, pool::sources("src/media")?);
+    let tuning = flag("--tune");
+    let maker = if tuning && !made().is_empty() { PathBuf::new() } else { pool::maker()? };
     let games = match made() {
         folders if !folders.is_empty() => {
             println!("games made before, not drawn from the commit: {folders:?}");
@@ -73,36 +83,52 @@ fn bench() -> Result<bool, Failure> {
             pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?
         }
     };
-    let hard = Command::new(&maker).arg("hard").args(games.iter().map(|g| &g.folder)).output()?;
-    let words = String::from_utf8_lossy(&hard.stdout);
+    let words = if tuning {
+        println!("for tuning: hardness is not judged, and no figure counts");
+        String::new()
+    } else {
+        let hard = Command::new(&maker).arg("hard").args(games.iter().map(|g| &g.folder)).output()?;
+        String::from_utf8_lossy(&hard.stdout).into_owned()
+    };
     print!("{words}");
     let media = Media::new()?;
     let mut scans = Vec::new();
     for game in &games {
-        scans.push(scan(&media, game)?);
+        scans.push(scan(&media, game, &name)?);
     }
     let threshold = best_threshold(scans.iter().map(|s| &s[0]));
     println!(
         "one best threshold on camera-compensated motion: {threshold:.3} of sideline snaps; at most {THRESHOLD_LIMIT}"
     );
-    if !words.contains("pool: HARD") || threshold > THRESHOLD_LIMIT {
+    if !tuning && (!words.contains("pool: HARD") || threshold > THRESHOLD_LIMIT) {
         println!("the pool is not hard: the run is void");
         return Ok(false);
     }
     report(&media, &games, &scans)
 }
 
-fn scan<'a>(media: &Media, game: &'a Game) -> Result<Vec<Scanned<'a>>, Failure> {
+fn scan<'a>(media: &Media, game: &'a Game, name: &str) -> Result<Vec<Scanned<'a>>, Failure> {
     let mut out = Vec::new();
     for truth in &game.truth.cameras {
         let paths: Vec<_> = truth.files.iter().map(|f| game.folder.join(&f.path)).collect();
         let film = media.read(&paths, &Silent)?;
-        let series = sense::measure(media, &film, &Silent)?;
+        let series = measured(media, &film, &game.folder, &truth.angle, name)?;
         let found = plays::find(&series, &film, Angle::named(&truth.angle), &Settings::default());
         eprintln!("scanned seed {} look {} {}: {} plays", game.seed, game.look, truth.angle, found.plays.len());
         out.push(Scanned { truth, film, series, found });
     }
     Ok(out)
+}
+
+/// The film's series: kept beside the film under the measurement's name, or measured now.
+fn measured(media: &Media, film: &Film, folder: &Path, angle: &str, name: &str) -> Result<Series, Failure> {
+    let kept = folder.join(format!("{angle}.series-{name}.json"));
+    if let Some(series) = std::fs::read(&kept).ok().and_then(|text| serde_json::from_slice(&text).ok()) {
+        return Ok(series);
+    }
+    let series = sense::measure(media, film, &Silent)?;
+    std::fs::write(&kept, serde_json::to_vec(&series)?)?;
+    Ok(series)
 }
 
 /// The share of snaps that the first crossing of one threshold in a play's shot finds within a second, at the threshold
@@ -150,6 +176,11 @@ struct Report {
     plays: usize,
     doubts: usize,
     extra: usize,
+    /// Snaps: right and sure, right and doubted, wrong and doubted, wrong and sure.
+    doubted: BTreeMap<&'static str, [usize; 4]>,
+    why: BTreeMap<String, usize>,
+    game_plays: usize,
+    game_doubts: usize,
     paired: Tally,
     by: BTreeMap<String, usize>,
 }
@@ -183,7 +214,18 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
     let true_ends: Vec<f64> = truth.iter().map(|p| p.end_time).collect();
     r.snaps.entry(name).or_default().add(Tally::of(&snaps, &true_snaps, 1.0));
     r.ends.entry(name).or_default().add(Tally::of(&ends, &true_ends, 1.0));
-    let worst = std::env::args().any(|a| a == "--worst");
+    let worst = flag("--worst");
+    for p in found {
+        let Some(snap) = p.snap else { continue };
+        let right = true_snaps.iter().any(|t| (snap.time - t).abs() <= 1.0);
+        let cell = match (right, p.doubt.is_some()) {
+            (true, false) => 0,
+            (true, true) => 1,
+            (false, true) => 2,
+            (false, false) => 3,
+        };
+        r.doubted.entry(name).or_default()[cell] += 1;
+    }
     for play in truth {
         let Some(shot) = play.shot.and_then(|k| scanned.truth.shots.get(k)) else { continue };
         let inside = |f: FrameNo| shot.start <= f.0 && f.0 < shot.end;
@@ -194,7 +236,7 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
             if let Some(end) = end {
                 r.end_errors.entry(name).or_default().push(end.time - play.end_time);
             }
-            if worst && error.abs() > 0.5 {
+            if (worst && error.abs() > 0.5) || flag("--each") {
                 println!(
                     "  {name}: seed {} play {} frame {} off by {error:+.2} s, confidence {:.2}, doubt {:?}",
                     game.seed, play.play, snap.frame, snap.confidence, p.doubt
@@ -219,6 +261,10 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
     let found = &scanned.found;
     r.plays += found.plays.len();
     r.doubts += found.plays.iter().filter(|p| p.doubt.is_some()).count();
+    for why in found.plays.iter().filter_map(|p| p.doubt.as_deref()).flat_map(|d| d.split("; ")) {
+        let plain: String = why.chars().filter(|c| !c.is_ascii_digit() && *c != '.').collect();
+        *r.why.entry(plain).or_default() += 1;
+    }
     let clips: Vec<FrameSpan> = found
         .plays
         .iter()
@@ -272,6 +318,9 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
         scans[c].truth.plays.iter().find(|p| span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
     };
     let (mut right, mut wrong) = (0, 0);
+    r.game_plays += paired.len();
+    r.game_doubts +=
+        paired.iter().filter(|p| p.doubt.is_some() || p.takes.iter().flatten().any(|t| t.doubt.is_some())).count();
     for play in &paired {
         *r.by.entry(format!("{:?}", play.by).to_lowercase()).or_default() += 1;
         if let [Some(a), Some(b)] = &play.takes[..] {
@@ -305,5 +354,13 @@ fn print(r: &Report) {
     surplus.sort_by(f64::total_cmp);
     println!("surplus, median: {:.1} s", surplus.get(surplus.len() / 2).copied().unwrap_or(0.0));
     println!("clips of no play: {} of {}", r.extra, r.plays);
-    println!("plays shown to a person: {} of {}", r.doubts, r.plays);
+    for (name, [sure, doubted, caught, slipped]) in &r.doubted {
+        println!(
+            "doubt, {name}: {caught} of {} wrong snaps, {doubted} of {} right ones",
+            caught + slipped,
+            sure + doubted
+        );
+    }
+    println!("doubted before pairing: {} of {} {:?}", r.doubts, r.plays, r.why);
+    println!("plays of a game shown to a person: {} of {}", r.game_doubts, r.game_plays);
 }

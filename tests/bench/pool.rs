@@ -135,16 +135,21 @@ pub fn made(folders: &[String]) -> Result<Vec<Game>, Failure> {
     folders.iter().map(read).collect()
 }
 
+/// A short name of all that is written in a folder's files: another text, another name.
+pub fn sources(folder: &str) -> Result<String, Failure> {
+    let mut files: Vec<PathBuf> =
+        std::fs::read_dir(root().join(folder))?.map(|e| e.map(|e| e.path())).collect::<Result<_, _>>()?;
+    files.sort();
+    let mut hash = blake3::Hasher::new();
+    for file in files.iter().filter(|p| p.is_file()) {
+        hash.update(&std::fs::read(file)?);
+    }
+    Ok(hash.finalize().to_hex()[..16].to_string())
+}
+
 /// Makes the games that are not there yet, under a folder named by the maker's sources.
 pub fn games(maker: &Path, seeds: &[u64], plays: u32) -> Result<Vec<Game>, Failure> {
-    let mut hash = blake3::Hasher::new();
-    let mut sources: Vec<PathBuf> =
-        std::fs::read_dir(root().join("fixtures/filmmaker"))?.map(|e| e.map(|e| e.path())).collect::<Result<_, _>>()?;
-    sources.sort();
-    for source in sources.iter().filter(|p| p.is_file()) {
-        hash.update(&std::fs::read(source)?);
-    }
-    let pool = root().join("target/films").join(format!("pool-{}", &hash.finalize().to_hex()[..16]));
+    let pool = root().join("target/films").join(format!("pool-{}", sources("fixtures/filmmaker")?));
     std::fs::create_dir_all(&pool)?;
     let mut out = Vec::new();
     for (k, &seed) in seeds.iter().enumerate() {
