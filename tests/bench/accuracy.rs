@@ -50,39 +50,12 @@ fn flag(name: &str) -> bool {
     std::env::args().any(|a| a == name)
 }
 
-fn option(name: &str, default: u64) -> Result<u64, Failure> {
-    let args: Vec<String> = std::env::args().collect();
-    match args.iter().position(|a| a == name) {
-        Some(k) => Ok(args.get(k + 1).ok_or_else(|| format!("{name} needs a number"))?.parse()?),
-        None => Ok(default),
-    }
-}
-
-/// Folders named after `--made`.
-fn made() -> Vec<String> {
-    std::env::args().skip_while(|a| a != "--made").skip(1).take_while(|a| !a.starts_with("--")).collect()
-}
-
 fn bench() -> Result<bool, Failure> {
     // Read at once: while a long run makes its games, somebody may edit.
     let name = format!("{}-{}", pool::sources("src/sense")?, pool::sources("src/media")?);
     let tuning = flag("--tune");
-    let maker = if tuning && !made().is_empty() { PathBuf::new() } else { pool::maker()? };
-    let games = match made() {
-        folders if !folders.is_empty() => {
-            println!("games made before, not drawn from the commit: {folders:?}");
-            pool::made(&folders)?
-        }
-        _ => {
-            let count = option("--games", 10)?;
-            let seeds = match option("--seed", 0)? {
-                0 => pool::seeds(count)?,
-                first => (first..first + count).collect(),
-            };
-            println!("seeds {seeds:?}");
-            pool::games(&maker, &seeds, u32::try_from(option("--plays", 12)?)?)?
-        }
-    };
+    let maker = if tuning && !pool::folders().is_empty() { PathBuf::new() } else { pool::maker()? };
+    let games = pool::asked(&maker)?;
     let words = if tuning {
         println!("for tuning: hardness is not judged, and no figure counts");
         String::new()

@@ -9,6 +9,7 @@
 mod pool;
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use downbox::base::Silent;
@@ -87,19 +88,8 @@ fn main() -> ExitCode {
 }
 
 fn bench() -> Result<bool, Failure> {
-    let number = |name: &str, default: u64| -> Result<u64, Failure> {
-        match std::env::args().skip_while(|a| a != name).nth(1) {
-            Some(text) => Ok(text.parse()?),
-            None => Ok(default),
-        }
-    };
-    let made: Vec<String> = std::env::args().skip_while(|a| a != "--made").skip(1).collect();
-    let games = if made.is_empty() {
-        let seeds = pool::seeds(number("--games", 10)?)?;
-        pool::games(&pool::maker()?, &seeds, number("--plays", 11)? as u32)?
-    } else {
-        pool::made(&made)?
-    };
+    let maker = if pool::folders().is_empty() { pool::maker()? } else { PathBuf::new() };
+    let games = pool::asked(&maker)?;
     let mut counts = Counts::default();
     for game in &games {
         eprintln!("seed {}", game.seed);

@@ -124,8 +124,39 @@ pub fn maker() -> Result<PathBuf, Failure> {
     Ok(profile.join("examples/filmmaker"))
 }
 
+/// The number behind a flag of the command line, else the default.
+fn option(name: &str, default: u64) -> Result<u64, Failure> {
+    let args: Vec<String> = std::env::args().collect();
+    match args.iter().position(|a| a == name) {
+        Some(k) => Ok(args.get(k + 1).ok_or_else(|| format!("{name} needs a number"))?.parse()?),
+        None => Ok(default),
+    }
+}
+
+/// Folders named after `--made`.
+pub fn folders() -> Vec<String> {
+    std::env::args().skip_while(|a| a != "--made").skip(1).take_while(|a| !a.starts_with("--")).collect()
+}
+
+/// The games that the command line asks for: those of the folders behind `--made`; else `--games` (10) of `--plays` (11)
+/// each, drawn from `--seed` on, or from the commit.
+pub fn asked(maker: &Path) -> Result<Vec<Game>, Failure> {
+    let folders = folders();
+    if !folders.is_empty() {
+        println!("games made before, not drawn from the commit: {folders:?}");
+        return made(&folders);
+    }
+    let count = option("--games", 10)?;
+    let seeds = match option("--seed", 0)? {
+        0 => seeds(count)?,
+        first => (first..first + count).collect(),
+    };
+    println!("seeds {seeds:?}");
+    games(maker, &seeds, u32::try_from(option("--plays", 11)?)?)
+}
+
 /// Games that were made before, by their folders.
-pub fn made(folders: &[String]) -> Result<Vec<Game>, Failure> {
+fn made(folders: &[String]) -> Result<Vec<Game>, Failure> {
     let read = |folder: &String| {
         let folder = PathBuf::from(folder);
         let text = std::fs::read(folder.join("truth.json"))?;
