@@ -8,6 +8,7 @@ use super::args::{Common, Plays};
 use super::output::{self, Outcome};
 use super::shelf;
 use crate::base::Result;
+use crate::film::Angle;
 use crate::filter;
 use crate::football::{Field, Tags};
 use crate::jobs::Config;
@@ -60,8 +61,11 @@ fn play(found: &PlayFound) -> Value {
 }
 
 fn clip(clip: &ClipFound) -> Value {
+    // A camera that looks from nowhere the trade has a word for goes by its own name.
+    let angle = if clip.angle == Angle::Unknown { clip.camera.as_str() } else { clip.angle.as_str() };
     json!({
-        "angle": clip.camera,
+        "angle": angle,
+        "camera": clip.camera,
         "path": clip.path,
         "parts": clip.parts,
         "film_start": clip.span.start,

@@ -444,3 +444,54 @@ fn answers_come_by_day_then_name_then_film_order() {
     let order: Vec<_> = found.iter().map(|p| format!("{} {}", p.record.game, p.record.label)).collect();
     assert_eq!(order, ["Herons 0a", "Herons 1", "Badgers 0a", "Badgers 1", "Otters 0a", "Otters 1"]);
 }
+
+#[test]
+fn what_would_be_refused_is_told_beforehand_and_asking_changes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    let game = |name: &str, date: &str| GameIn { name: name.into(), date: Some(date.into()), ..GameIn::default() };
+    assert_eq!(library.check_game(&game("BADGERS", "2026-09-11")).unwrap(), GAME);
+    assert_eq!(library.check_game(&game(" Owls ", "2026-09-18")).unwrap(), "Owls");
+    for (asked, part) in
+        [(game("badgers", "2026-09-12"), "of 2026-09-11"), (game("?", "2026-09-12"), "letter"), (game("x", "1"), "day")]
+    {
+        let (early, late) = (library.check_game(&asked).unwrap_err(), library.put_game(&asked).unwrap_err());
+        assert!(early.what.contains(part), "{early}");
+        assert_eq!((early.what, early.next), (late.what, late.next));
+    }
+    assert_eq!(library.check_camera(GAME, "Sideline", &film("side"), false).unwrap(), "sideline");
+    assert_eq!(library.check_camera(GAME, "sideline", &film("other"), true).unwrap(), "sideline");
+    assert_eq!(library.check_camera("Owls", "roof", &film("side"), false).unwrap(), "roof");
+    for name in ["sideline", "--"] {
+        let early = library.check_camera(GAME, name, &film("other"), false).unwrap_err();
+        let late = library.put_camera(GAME, name, &film("other"), false).unwrap_err();
+        assert_eq!((early.what, early.next), (late.what, late.next));
+    }
+    assert_eq!(library.games().unwrap().len(), 1);
+    assert_eq!(library.camera_films(GAME).unwrap()[0].fingerprint, film("side").fingerprint());
+}
+
+#[test]
+fn shots_come_back_as_they_were_put_and_not_of_a_film_that_was_replaced() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    library.put_camera(GAME, "end-zone", &film("end"), false).unwrap();
+    let mut first = play(vec![shot("sideline", 0, 100), shot("end-zone", 0, 120)]);
+    first.shots[1].doubt = Some("the snap is hard to see".into());
+    first.shots[1].by = Evidence::PictureAndSound;
+    first.doubt = Some("look".into());
+    library.put_plays(GAME, &[first.clone(), side(1)]).unwrap();
+    let told = library.play_shots("badgers").unwrap();
+    assert_eq!((told[0].label.as_str(), &told[0].shots, &told[0].doubt), ("1", &first.shots, &first.doubt));
+    assert_eq!((told[1].label.as_str(), &told[1].shots), ("2", &side(1).shots));
+    assert!(library.play_shots("Owls").unwrap().is_empty());
+
+    library.put_camera(GAME, "end-zone", &film("better"), true).unwrap();
+    let cameras: Vec<String> = library.play_shots(GAME).unwrap()[0].shots.iter().map(|s| s.camera.clone()).collect();
+    assert_eq!(cameras, ["sideline"]);
+    let place = library.clip_place(GAME, "1", "sideline").unwrap();
+    assert_eq!(place.relative, Path::new("clips/Badgers/sideline/001.mp4"));
+    cut(&mut library, "1", &key(0, 100), b"clip");
+    library.clip_place(GAME, "1", "sideline").unwrap();
+    assert!(library.has_clip(GAME, "1", "sideline", &key(0, 100)).unwrap(), "asking for the place keeps the clip");
+}
