@@ -18,17 +18,20 @@ pub struct Cli {
     pub command: Command,
 }
 
+/// Heading of the flags that every command has.
+const EVERYWHERE: &str = "Everywhere";
+
 /// Flags of every command.
 #[derive(Debug, Clone, Default, Args)]
 pub struct Common {
     /// The library's folder [else DOWNBOX_LIBRARY, else the nearest folder upward with downbox.toml]
-    #[arg(long, global = true, value_name = "DIR")]
+    #[arg(long, global = true, value_name = "DIR", help_heading = EVERYWHERE)]
     pub library: Option<PathBuf>,
     /// Print one JSON document on standard output and nothing else there
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub json: bool,
     /// No progress and no remarks on standard error (warnings and errors stay)
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub quiet: bool,
 }
 
