@@ -45,11 +45,11 @@ fn bench() -> Result<bool, Failure> {
     let film = match argument("--film") {
         Some(film) => PathBuf::from(film),
         None => {
-            let games = pool::games(&pool::maker()?, &pool::seeds(1)?, 12)?;
+            let games = pool::games(&pool::maker()?, &pool::seeds(1)?, 11)?;
             games[0].folder.join(&games[0].truth.cameras[0].files[0].path)
         }
     };
-    let pairs: usize = argument("--pairs").map_or(Ok(5), |n| n.parse())?;
+    let pairs: usize = argument("--pairs").map_or(Ok(11), |n| n.parse())?;
     let threads = std::thread::available_parallelism()?.get().to_string();
     let mut ratios = Vec::new();
     for _ in 0..pairs {
