@@ -205,6 +205,18 @@ fn install_list() -> BTreeSet<String> {
     String::from_utf8(out.stdout).unwrap().lines().map(String::from).collect()
 }
 
+/// `println!` and `eprintln!` panic where the stream is closed; a night is not to end so. The command line has its own.
+#[test]
+fn nothing_prints_by_the_macros_that_panic() {
+    let mut faults = Vec::new();
+    for path in files(&root().join("src"), ".rs") {
+        let text = fs::read_to_string(&path).unwrap();
+        let prints = |line: &&str| line.contains("println!(") || line.contains("print!(");
+        faults.extend(text.lines().filter(prints).map(|line| format!("{}: {}", path.display(), line.trim())));
+    }
+    assert!(faults.is_empty(), "use output::print or output::note:\n{}", faults.join("\n"));
+}
+
 #[test]
 fn every_linked_library_is_in_the_install_list() {
     let list = install_list();

@@ -24,6 +24,7 @@ impl PendingFile {
         let folder = folder_of(last);
         fs::create_dir_all(folder).doing("make the folder", folder)?;
         let name = last.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        clear_leftovers(folder, &name);
         let pending = folder.join(format!(".{}.pending-{name}", std::process::id()));
         Ok(Self { pending, last: last.to_path_buf(), done: false })
     }
@@ -53,6 +54,24 @@ impl Drop for PendingFile {
         if !self.done {
             // The file may never have been made; there is nobody to tell.
             let _ = fs::remove_file(&self.pending);
+        }
+    }
+}
+
+/// Removes what killed processes left of a file of this name. Only where the system tells who is alive; a folder that
+/// cannot be read, or a file that cannot be removed, is left.
+fn clear_leftovers(folder: &Path, name: &str) {
+    let living = Path::new("/proc");
+    if !living.join("self").exists() {
+        return;
+    }
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let file = entry.file_name().to_string_lossy().into_owned();
+        let pid = file.strip_prefix('.').and_then(|rest| rest.strip_suffix(&format!(".pending-{name}")));
+        if let Some(pid) = pid.filter(|pid| pid.parse::<u32>().is_ok())
+            && !living.join(pid).exists()
+        {
+            let _ = fs::remove_file(entry.path());
         }
     }
 }
@@ -141,6 +160,20 @@ mod tests {
         drop(dropped);
         assert_eq!(fs::read(&last).unwrap(), b"whole");
         assert_eq!(fs::read_dir(last.parent().unwrap()).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn what_a_killed_process_left_goes_and_what_a_living_one_writes_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        // No process has a number above the system's limit of 4194304 (proc(5), pid_max).
+        let (dead, living, other) =
+            (at(".4194999.pending-b.mp4"), at(".1.pending-b.mp4"), at(".4194999.pending-c.mp4"));
+        for file in [&dead, &living, &other] {
+            fs::write(file, b"half").unwrap();
+        }
+        PendingFile::new(&at("b.mp4")).unwrap();
+        assert!(!dead.exists() && living.exists() && other.exists());
     }
 
     #[test]

@@ -94,7 +94,7 @@ pub struct Cut {
     #[arg(long, value_name = "SHEET")]
     pub sheet: Option<PathBuf>,
     /// Seconds by which the sheet's times run late, where the fitted value is wrong
-    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     pub offset: Option<f64>,
     /// Take a film that has changed under the same name in place of the old one
     #[arg(long)]
@@ -158,6 +158,14 @@ pub struct Watch {
     /// Seconds a game folder must stay unchanged before it is taken
     #[arg(long, value_name = "SECONDS", default_value_t = 20)]
     pub settle: u64,
+}
+
+/// Seconds of a game, a plain number.
+fn seconds(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(seconds) if seconds.abs() <= 86_400.0 => Ok(seconds),
+        _ => Err("a number of seconds is wanted, such as 12 or -3.5".into()),
+    }
 }
 
 impl Cli {

@@ -9,16 +9,20 @@ use super::args::{Common, Cut};
 use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::{shelf, wire};
-use crate::base::Result;
+use crate::base::{IoContext, Result};
 use crate::film::Angle;
+use crate::football::fold;
 use crate::jobs::{Config, CutAsk, CutDone, cut, plan_cut};
-use crate::library::GameIn;
+use crate::library::{GameIn, Library};
 
 /// Runs it.
 pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
     let ask = ask(args);
     // What is wrong with the words is told before a library is made for them.
     ask.game.check()?;
+    for path in ask.cameras.iter().flat_map(|(_, films)| films).chain(&ask.sheet) {
+        std::fs::metadata(path).doing("find the file", path)?;
+    }
     let (folder, done) = if args.dry_run {
         let library = shelf::open_if_there(common)?;
         let folder = library.as_ref().map(|l| l.folder().to_path_buf());
@@ -28,6 +32,7 @@ pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
     } else {
         let mut library = shelf::open_or_make(common)?;
         let folder = library.folder().to_path_buf();
+        tell_new_game(common, &library, &ask)?;
         let config = Config::load(Some(&folder))?;
         let done = wire::with_tools(chain, &config.settings, |tools| cut(tools, &config, &mut library, &ask))?;
         library.close()?;
@@ -38,13 +43,23 @@ pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
     if common.json {
         output::print_json(&document(&done, folder.as_deref(), args.dry_run))?;
     } else if done.plays > 0 {
-        output::print(&report(&done, folder.as_deref(), args.dry_run))?;
+        output::print(&report(&done, folder.as_deref(), args.dry_run, common))?;
     }
     if done.plays == 0 {
         let what = format!("no play was found in the film of {}; nothing was put into the library", done.game);
         output::tell_nothing(&what, "see what is in it with: downbox scan FILM");
     }
     Ok(Outcome::of(done.plays))
+}
+
+/// A mistyped name makes a second game: said before the night, while it is easily mended.
+fn tell_new_game(common: &Common, library: &Library, ask: &CutAsk) -> Result<()> {
+    let games = library.games()?;
+    if !common.quiet && !games.is_empty() && !games.iter().any(|game| fold(&game.name) == fold(&ask.game.name)) {
+        let others: Vec<String> = games.into_iter().map(|game| game.name).collect();
+        output::note(format!("a new game: {}; the library has: {}", ask.game.name, others.join(", ")));
+    }
+    Ok(())
 }
 
 fn ask(args: &Cut) -> CutAsk {
@@ -107,7 +122,7 @@ pub fn in_short(done: &CutDone) -> String {
     words
 }
 
-fn report(done: &CutDone, library: Option<&Path>, dry_run: bool) -> String {
+fn report(done: &CutDone, library: Option<&Path>, dry_run: bool, common: &Common) -> String {
     let mut out = String::new();
     for line in &done.planned {
         let _ = writeln!(out, "{line}");
@@ -143,7 +158,8 @@ fn report(done: &CutDone, library: Option<&Path>, dry_run: bool) -> String {
     }
     if let (Some(library), false) = (library, dry_run) {
         let _ = writeln!(out, "\nin {}", output::path(library));
-        let _ = writeln!(out, "ask it: {}", output::paste("downbox plays \"third and short\""));
+        let named = common.library.as_ref().map(|l| format!(" --library {}", l.display())).unwrap_or_default();
+        let _ = writeln!(out, "ask it: {}", output::paste(format!("downbox plays{named} \"third and short\"")));
     }
     out
 }

@@ -62,7 +62,8 @@ fn misread(words: &clap::Error) -> Error {
     let fault = text.split("\n\n").next().unwrap_or(&text).trim_start_matches("error:");
     let fault = fault.split_whitespace().collect::<Vec<_>>().join(" ");
     let tip = text.lines().find_map(|line| line.trim().strip_prefix("tip: "));
-    let command = std::env::args().nth(1).filter(|word| !word.starts_with('-'));
+    let command = std::env::args_os().nth(1).and_then(|word| word.into_string().ok());
+    let command = command.filter(|word| !word.starts_with('-'));
     let help = match (tip, command) {
         (None, Some(command)) => format!("downbox {command} --help"),
         _ => "downbox --help".into(),

@@ -51,6 +51,11 @@ pub fn print_json(document: &serde_json::Value) -> Result<(), Error> {
     print(&format!("{document:#}\n"))
 }
 
+/// A line on standard error. Where that is closed nobody is left to be told, and the work goes on.
+pub fn note(line: impl std::fmt::Display) {
+    let _ = writeln!(std::io::stderr(), "{line}");
+}
+
 /// The error on standard error, and as JSON on standard output if asked.
 pub fn fail(error: &Error, json: bool) -> ExitCode {
     if json {
@@ -62,13 +67,13 @@ pub fn fail(error: &Error, json: bool) -> ExitCode {
     let lines: Vec<_> = error.place.lines().filter(|line| !line.trim().is_empty()).collect();
     if lines.len() > 1 {
         // A place of several lines is a phrase with a mark under the word.
-        eprintln!("{word}: {}", message(error));
-        lines.iter().for_each(|l| eprintln!("  {l}"));
+        note(format!("{word}: {}", message(error)));
+        lines.iter().for_each(|l| note(format!("  {l}")));
     } else {
-        eprintln!("{word}: {error}");
+        note(format!("{word}: {error}"));
     }
     if !error.next.is_empty() {
-        eprintln!("  next: {}", error.next);
+        note(format!("  next: {}", error.next));
     }
     ExitCode::from(2)
 }
@@ -131,13 +136,13 @@ pub fn tell_problems(problems: &[Problem]) {
     for problem in problems {
         let value = if problem.value.is_empty() { String::new() } else { format!(" \"{}\"", problem.value) };
         let took = if problem.took.is_empty() { String::new() } else { format!("; took {}", problem.took) };
-        eprintln!("{}: {}{value}: {}{took}", check_word(), problem.place, problem.what);
+        note(format!("{}: {}{value}: {}{took}", check_word(), problem.place, problem.what));
     }
 }
 
 /// That nothing was found, and what to try, on standard error.
 pub fn tell_nothing(what: &str, next: &str) {
-    eprintln!("{}: {what}\n  next: {next}", check_word());
+    note(format!("{}: {what}\n  next: {next}", check_word()));
 }
 
 /// Seconds for a document, to a millisecond: finer is not known.

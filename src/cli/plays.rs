@@ -1,5 +1,6 @@
 //! `downbox plays`: the plays a phrase means.
 
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use serde_json::{Value, json};
@@ -8,7 +9,6 @@ use super::args::{Common, Plays};
 use super::output::{self, Outcome};
 use super::shelf;
 use crate::base::Result;
-use crate::film::Angle;
 use crate::filter;
 use crate::football::{Field, Tags};
 use crate::jobs::Config;
@@ -26,7 +26,8 @@ pub fn run(common: &Common, args: &Plays) -> Result<Outcome> {
         let reads = filter.to_string();
         output::print_json(&json!({"phrase": phrase, "reads": reads, "count": found.len(), "plays": plays}))?;
     } else {
-        output::print(&table(&filter.to_string(), &found))?;
+        let sheeted = library.games()?.into_iter().filter(|g| g.sheet.is_some()).map(|g| g.name).collect();
+        output::print(&table(&filter.to_string(), &found, &sheeted))?;
     }
     if found.is_empty() {
         tell_none(library.games()?.is_empty());
@@ -61,10 +62,8 @@ fn play(found: &PlayFound) -> Value {
 }
 
 fn clip(clip: &ClipFound) -> Value {
-    // A camera that looks from nowhere the trade has a word for goes by its own name.
-    let angle = if clip.angle == Angle::Unknown { clip.camera.as_str() } else { clip.angle.as_str() };
     json!({
-        "angle": angle,
+        "angle": clip.angle_name(),
         "camera": clip.camera,
         "path": clip.path,
         "parts": clip.parts,
@@ -81,8 +80,8 @@ fn clip(clip: &ClipFound) -> Value {
     })
 }
 
-/// The count, how the phrase was read, and a line for each play.
-pub fn table(reads: &str, found: &[PlayFound]) -> String {
+/// The count, how the phrase was read, and a line for each play. `sheeted`: the games that have a sheet.
+fn table(reads: &str, found: &[PlayFound], sheeted: &BTreeSet<String>) -> String {
     let mut out = String::new();
     let _ = writeln!(out, "{}: {}", output::strong(output::count(found.len(), "play")), output::paste(reads));
     let rows: Vec<[String; 7]> = found.iter().map(row).collect();
@@ -111,12 +110,13 @@ pub fn table(reads: &str, found: &[PlayFound]) -> String {
             let date = play.record.date.as_ref().map(|date| format!(" {date}")).unwrap_or_default();
             let _ = writeln!(out, "\n{game}{date}\n{}", output::dim(line(heads)));
         }
-        let doubts = [&play.record.row_doubt, &play.doubt];
-        let mut reasons: Vec<&str> = doubts.into_iter().flatten().map(String::as_str).collect();
-        reasons.extend(play.clips.iter().filter_map(|clip| clip.doubt.as_deref()));
-        let doubt = match reasons.first() {
-            Some(why) => format!("  {}: {why}", output::check_word_out()),
-            None => String::new(),
+        let mut reasons = play.doubts();
+        if play.record.row.is_none() && sheeted.contains(&play.record.game) {
+            reasons.insert(0, "no row of the sheet was joined to it".into());
+        }
+        let doubt = match reasons.is_empty() {
+            true => String::new(),
+            false => format!("  {}: {}", output::check_word_out(), reasons.join("; ")),
         };
         let _ = writeln!(out, "{}{doubt}", line(std::array::from_fn(|i| row[i].as_str())));
     }

@@ -56,7 +56,7 @@ impl Progress for Chain {
     }
 
     fn warn(&self, words: &str) {
-        let say = || eprintln!("{}: {words}", super::output::check_word());
+        let say = || super::output::note(format!("{}: {words}", super::output::check_word()));
         match self.bar.lock() {
             Ok(bar) => match bar.as_ref() {
                 Some(bar) => bar.suspend(say),

@@ -43,7 +43,7 @@ pub fn open_or_make(common: &Common) -> Result<Library> {
         None => Library::usual(&here()?),
     };
     if !folder.join("downbox.toml").is_file() && !common.quiet {
-        eprintln!("a new library is made: {}", super::output::path(&folder));
+        super::output::note(format!("a new library is made: {}", super::output::path(&folder)));
     }
     Library::create(&folder, Some(&Settings::commented()))
 }

@@ -9,20 +9,16 @@ use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::{plays, shelf, wire};
 use crate::base::Result;
-use crate::filter;
-use crate::jobs::{Config, StillsDone, stills};
+use crate::jobs::{Config, stills};
 
 /// Runs it.
 pub fn run(common: &Common, args: &Stills, chain: &Chain) -> Result<Outcome> {
     let library = shelf::open(common)?;
     let config = Config::load(Some(library.folder()))?;
     let phrase = args.phrase.join(" ");
-    let done = if args.dry_run {
-        let filter = filter::parse(&phrase, &config.words(&library)?)?;
-        StillsDone { reads: filter.to_string(), plays: library.plays(&filter)?.len(), ..StillsDone::default() }
-    } else {
-        wire::with_tools(chain, &config.settings, |tools| stills(tools, &config, &library, &phrase, &args.out))?
-    };
+    let done = wire::with_tools(chain, &config.settings, |tools| {
+        stills(tools, &config, &library, &phrase, &args.out, args.dry_run)
+    })?;
     chain.end();
     output::tell_problems(&done.problems);
     if common.json {

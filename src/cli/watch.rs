@@ -19,6 +19,9 @@ use crate::watch::{GameFolder, Inbox, Ledger, Round};
 /// Without any sign from the file system the inbox is looked at this often: a folder on a network drive sends none.
 const LOOK_AGAIN: Duration = Duration::from_secs(30);
 
+/// A folder that failed for want of room or of a drive is tried again after this long, or when something changes.
+const TRY_AGAIN: Duration = Duration::from_secs(300);
+
 /// Runs it.
 pub fn run(common: &Common, args: &Watch, chain: &Chain) -> Result<Outcome> {
     // Made if need be, and let go at once: between games the library is free for others.
@@ -29,7 +32,7 @@ pub fn run(common: &Common, args: &Watch, chain: &Chain) -> Result<Outcome> {
     let mut ledger = Ledger::open(&folder.join("log").join("watch.json"));
     let signs = signs(&inbox.folder)?;
     if !args.once && !common.quiet {
-        eprintln!("watching {}; stop with Ctrl-C", output::path(&inbox.folder));
+        output::note(format!("watching {}; stop with Ctrl-C", output::path(&inbox.folder)));
     }
     loop {
         let round = inbox.round(&mut ledger, &mut std::thread::sleep, &mut |game| take(&folder, game, chain))?;
@@ -44,8 +47,8 @@ pub fn run(common: &Common, args: &Watch, chain: &Chain) -> Result<Outcome> {
             });
         }
         // What changed while the round ran is a reason to look again at once.
-        if signs.heard.try_iter().count() == 0
-            && signs.heard.recv_timeout(LOOK_AGAIN) == Err(RecvTimeoutError::Disconnected)
+        let pause = if round.failed.is_empty() { LOOK_AGAIN } else { TRY_AGAIN };
+        if signs.heard.try_iter().count() == 0 && signs.heard.recv_timeout(pause) == Err(RecvTimeoutError::Disconnected)
         {
             // The system cannot watch this folder: no sign will come.
             std::thread::sleep(LOOK_AGAIN);
@@ -63,12 +66,19 @@ struct Signs {
 fn signs(inbox: &Path) -> Result<Signs> {
     std::fs::create_dir_all(inbox).doing("make the inbox", inbox)?;
     let (send, heard) = channel();
-    let watcher = notify::recommended_watcher(move |_| {
-        // The receiver is gone only when the program ends.
-        let _ = send.send(());
+    let watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
+        if is_sign(&event) {
+            // The receiver is gone only when the program ends.
+            let _ = send.send(());
+        }
     });
     let watcher = watcher.ok().and_then(|mut w| w.watch(inbox, RecursiveMode::Recursive).is_ok().then_some(w));
     Ok(Signs { heard, _watcher: watcher })
+}
+
+/// Whether an event may mean that there is something to take. Reading is none: each round reads the inbox itself.
+fn is_sign(event: &notify::Result<notify::Event>) -> bool {
+    event.as_ref().map_or(true, |event| !event.kind.is_access())
 }
 
 /// Cuts one game folder.
@@ -108,7 +118,25 @@ fn tell(round: &Round, json: bool, once: bool) -> Result<()> {
     }
     // Failures were told as warnings when they happened.
     for folder in &round.changing {
-        eprintln!("{folder}: still changing; it is taken when it has settled");
+        output::note(format!("{folder}: still changing; it is taken when it has settled"));
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use notify::event::{AccessKind, AccessMode, CreateKind, ModifyKind};
+    use notify::{Event, EventKind};
+
+    use super::*;
+
+    #[test]
+    fn the_watchers_own_reading_is_no_sign() {
+        let event = |kind| Ok(Event::new(kind));
+        assert!(!is_sign(&event(EventKind::Access(AccessKind::Open(AccessMode::Any)))));
+        assert!(!is_sign(&event(EventKind::Access(AccessKind::Close(AccessMode::Read)))));
+        assert!(is_sign(&event(EventKind::Create(CreateKind::File))));
+        assert!(is_sign(&event(EventKind::Modify(ModifyKind::Any))));
+        assert!(is_sign(&Err(notify::Error::generic("events were lost"))));
+    }
 }

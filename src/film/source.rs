@@ -55,6 +55,9 @@ pub trait FilmReader: Sync {
     -> Result<Option<Box<dyn SoundSource + Send + 'a>>>;
 }
 
+/// The comment in the metadata of every reel: what bears it is no source, and a new reel of its name may take its place.
+pub const REEL_MARK: &str = "reel by downbox";
+
 /// What a written file looks like. Video is H.264 8-bit 4:2:0 BT.709 limited, sound AAC-LC at 48 kHz.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClipSpec {

@@ -6,7 +6,8 @@ use super::{Config, Settings, Tools, opener};
 use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result};
 use crate::cut::{self, Shown};
 use crate::film::{Angle, ClipPlan, EntryPoints, Film, Piece, Play, Shot, ShotKind, SoundPlan};
-use crate::library::{CameraShot, ClipIn, Library, PlanKey};
+use crate::filter::Filter;
+use crate::library::{CameraShot, ClipFound, ClipIn, Library, PlanKey};
 use crate::plays;
 
 /// Version of the cutter: raised with every change that can change a clip, so that clips cut before are cut anew.
@@ -63,9 +64,16 @@ pub(super) fn cut_clips(
             None => opener::known(tools, library, &camera).filter(|known| known.there),
         };
         let Some(film) = films.get(&camera.camera).or(known.as_ref().map(|known| &known.film)) else {
-            let what =
-                format!("{} clips are still to be cut, and its film is gone; put it back and run again", wanted.len());
-            problems.push(Problem::new(format!("camera {}", camera.camera), what));
+            // Clips of an older cutter or other settings are as good as can be had now.
+            let old = |clip: &&Wanted| has_older(library, game, &camera.camera, clip).unwrap_or(false);
+            let kept = wanted.iter().filter(old).count();
+            clips.there += kept;
+            if kept < wanted.len() {
+                let missing = wanted.len() - kept;
+                let what =
+                    format!("{missing} clips are still to be cut, and its film is gone; put it back and run again");
+                problems.push(Problem::new(format!("camera {}", camera.camera), what));
+            }
             continue;
         };
         let cut = cut_camera(tools, library, (game, &camera.camera), film, &wanted, problems)?;
@@ -73,6 +81,16 @@ pub(super) fn cut_clips(
         clips.cut += cut;
     }
     Ok(clips)
+}
+
+/// Whether a clip of the same frames lies there, however it was cut.
+fn has_older(library: &Library, game: &str, camera: &str, wanted: &Wanted) -> Result<bool> {
+    let of_play = Filter::all_of([Filter::Game(game.to_string()), Filter::Label(wanted.label.clone())]);
+    let found = library.plays(&of_play)?;
+    let same =
+        |clip: &&ClipFound| clip.camera == camera && clip.film == wanted.key.film && clip.span == wanted.key.span;
+    let clip = found.iter().flat_map(|play| &play.clips).find(same);
+    Ok(clip.is_some_and(|clip| std::fs::metadata(library.at(&clip.path)).is_ok_and(|file| file.len() == clip.bytes)))
 }
 
 /// The frames of a shot's clip.
@@ -153,8 +171,11 @@ fn cut_camera(
         let paths: Vec<_> = pending.iter().flatten().map(|p| p.path().to_path_buf()).collect();
         let these: Vec<ClipPlan> = plans[next..].iter().map(|(_, plan)| plan.clone()).collect();
         let mut done = 0;
+        // Set where the cutting was done and putting the clip away failed: no other way of cutting helps then.
+        let mut whole = false;
         let outcome = tools.writer.carry_out(film, &these, &paths, &mut |index| {
             let (clip, plan) = &plans[next + index];
+            whole = true;
             // The row about an older clip goes first, then its file is replaced, then the new row comes: whatever is
             // interrupted between leaves no row about a file of another content.
             library.make_way(game, &clip.label, camera)?;
@@ -165,6 +186,7 @@ fn cut_camera(
             let entry = ClipIn { key: clip.key.clone(), frames: plan.span.len(), rate };
             library.put_clip(game, &clip.label, camera, &entry)?;
             done = index + 1;
+            whole = false;
             tools.progress.at((next + done) as u64);
             if tools.progress.stop_asked() {
                 let next = "run the same command again: it goes on where it stopped";
@@ -175,7 +197,9 @@ fn cut_camera(
         cut += done;
         match outcome {
             Ok(()) => break,
-            Err(error) if matches!(error.kind, ErrorKind::DiskFull | ErrorKind::Interrupted) => return Err(error),
+            Err(error) if whole || matches!(error.kind, ErrorKind::DiskFull | ErrorKind::Interrupted) => {
+                return Err(error);
+            }
             Err(error) => {
                 next += done;
                 let Some((clip, plan)) = plans.get_mut(next) else { return Err(error) };
@@ -203,18 +227,28 @@ fn encoded(plan: &ClipPlan, error: &Error) -> ClipPlan {
     ClipPlan { span: plan.span, pieces: vec![Piece::Encode(plan.span, why)], sound }
 }
 
-/// What would be cut, one line a clip.
+/// What would be cut, one line a clip. A play that the library has by its label, `None` for a new one, and its number in
+/// the film.
 pub(super) fn planned(
     tools: Tools<'_>,
     settings: &Settings,
+    library: Option<&Library>,
+    game: &str,
     film: &Film,
-    shots: &[(String, &CameraShot)],
+    shots: &[(Option<String>, usize, &CameraShot)],
 ) -> Result<Vec<String>> {
     let mut planner = Planner::new(tools, film);
     let mut lines = Vec::new();
-    for (play, shot) in shots {
-        let plan = planner.plan(span(shot, Some(film), settings))?;
-        lines.push(format!("play {play} from {}: {}", shot.camera, Shown(&plan)));
+    for (label, number, shot) in shots {
+        let span = span(shot, Some(film), settings);
+        if let (Some(library), Some(label)) = (library, label) {
+            let key = PlanKey { film: film.fingerprint(), span, version: version(settings) };
+            if library.has_clip(game, label, &shot.camera, &key)? {
+                continue;
+            }
+        }
+        let play = label.as_ref().map_or_else(|| format!("new play {number}"), |label| format!("play {label}"));
+        lines.push(format!("{play} from {}: {}", shot.camera, Shown(&planner.plan(span)?)));
     }
     Ok(lines)
 }

@@ -5,13 +5,14 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::footage::Footage;
+use super::survey::rank;
 use super::texts::{game_title, strip_text};
 use super::{Config, Tools};
-use crate::base::{Error, Problem, Result};
-use crate::film::{Angle, Film};
+use crate::base::{Error, IoContext, Problem, Result};
+use crate::film::{Angle, Film, REEL_MARK};
 use crate::filter::{self, Filter};
 use crate::football::fold;
-use crate::library::{ClipFound, Library, PlayFound};
+use crate::library::{ClipFound, GameFound, Library, PlayFound};
 use crate::plays;
 use crate::reel::{self, Canvas, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Studio, chapter_title};
 
@@ -74,7 +75,7 @@ struct Planned {
 /// Makes a reel of the plays that fit. Where none is to be shown nothing is written, and `plays` is 0.
 ///
 /// # Errors
-/// A phrase that cannot be read; an ending other than `.mp4`; a name that is a film's or a clip's; a full disk.
+/// A phrase that cannot be read; an ending other than `.mp4`; a name of a file that is there and no reel; a full disk.
 pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<CutupDone> {
     check_out(library, &ask.out)?;
     let Planned { plan, sources, mut done } = planned(tools, config, library, ask)?;
@@ -128,7 +129,8 @@ fn planned(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk)
     tools.progress.stage("look at the clips", found.len() as u64);
     for (index, play) in found.iter().enumerate() {
         let record = &play.record;
-        for clip in shown_clips(play, ask, &mut done.left_out) {
+        let reference = reference(&record.game, &games);
+        for clip in shown_clips(play, reference, ask, &mut done.left_out) {
             let footage = match Footage::open(tools, library, &record.game, clip) {
                 Ok(footage) => footage,
                 Err(error) => {
@@ -141,14 +143,14 @@ fn planned(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk)
                 date: record.date.clone(),
                 game: record.game.clone(),
                 play: u64::from(record.order),
-                angle: clip.camera.clone(),
+                angle: clip.angle_name().to_string(),
             };
             let segment = Segment {
                 game: record.game.clone(),
                 label: record.label.clone(),
-                angle: clip.camera.clone(),
+                angle: clip.angle_name().to_string(),
                 span: footage.shown(clip, &trim),
-                title: chapter_title(&strip, &record.label, &clip.camera),
+                title: chapter_title(&strip, &record.label, clip.angle_name()),
                 strip: Some(strip),
                 source: footage.source.clone(),
             };
@@ -173,15 +175,24 @@ fn planned(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk)
 }
 
 /// The clips of a play that are to be seen; what is not, and why, goes to the list.
-fn shown_clips<'a>(play: &'a PlayFound, ask: &CutupAsk, out: &mut Vec<LeftOutPlay>) -> Vec<&'a ClipFound> {
+fn shown_clips<'a>(
+    play: &'a PlayFound,
+    reference: Option<&str>,
+    ask: &CutupAsk,
+    out: &mut Vec<LeftOutPlay>,
+) -> Vec<&'a ClipFound> {
     if let (Some(why), false) = (&play.record.row_doubt, ask.with_doubtful) {
         out.push(left_out(play, None, format!("row in doubt: {why}")));
         return Vec::new();
     }
     let mut clips: Vec<&ClipFound> = play.clips.iter().collect();
-    // The row belongs to the play as the first camera shows it; whether another shows the same is in doubt.
+    // The row belongs to the play as the camera shows it whose film the sheet was typed by; whether another shows the
+    // same is in doubt.
     if play.doubt.as_deref() == Some(plays::BY_LENGTH) && !ask.with_doubtful {
-        for clip in clips.drain(1.min(clips.len())..) {
+        let (sure, doubtful) = clips.into_iter().partition(|clip| Some(clip.camera.as_str()) == reference);
+        clips = sure;
+        let doubtful: Vec<&ClipFound> = doubtful;
+        for clip in doubtful {
             out.push(left_out(play, Some(clip), format!("pairing in doubt: {}", plays::BY_LENGTH)));
         }
     }
@@ -198,9 +209,15 @@ fn shown_clips<'a>(play: &'a PlayFound, ask: &CutupAsk, out: &mut Vec<LeftOutPla
     clips
 }
 
+/// The camera of a game by whose film its rows were joined.
+fn reference<'a>(game: &str, games: &'a [GameFound]) -> Option<&'a str> {
+    let game = games.iter().find(|g| g.name == game)?;
+    game.cameras.iter().map(String::as_str).min_by_key(|camera| rank(camera))
+}
+
 fn left_out(play: &PlayFound, clip: Option<&ClipFound>, why: String) -> LeftOutPlay {
     let (game, label) = (play.record.game.clone(), play.record.label.clone());
-    LeftOutPlay { game, label, angle: clip.map(|clip| clip.camera.clone()), why }
+    LeftOutPlay { game, label, angle: clip.map(|clip| clip.angle_name().to_string()), why }
 }
 
 /// Whether a clip is from an angle or camera of that name.
@@ -213,7 +230,8 @@ fn is_angle(clip: &ClipFound, angle: &str) -> bool {
 fn check_angle(ask: &CutupAsk, found: &[PlayFound]) -> Result<()> {
     let Some(angle) = &ask.angle else { return Ok(()) };
     let clips = || found.iter().flat_map(|play| &play.clips);
-    if clips().next().is_none() || clips().any(|clip| is_angle(clip, angle)) {
+    let of_the_trade = Angle::named(angle) != Angle::Unknown;
+    if of_the_trade || clips().next().is_none() || clips().any(|clip| is_angle(clip, angle)) {
         return Ok(());
     }
     let mut cameras: Vec<&str> = clips().map(|clip| clip.camera.as_str()).collect();
@@ -223,25 +241,36 @@ fn check_angle(ask: &CutupAsk, found: &[PlayFound]) -> Result<()> {
     Err(Error::refused("no play of the phrase has a clip from that angle", angle, next))
 }
 
-/// The reel's name must be that of an MP4 file, and of no film or clip.
+/// The reel's name must be that of an MP4 file, and of no file but an earlier reel: one slip of the hand is not to cost a
+/// game's film.
 fn check_out(library: &Library, out: &Path) -> Result<()> {
     if !out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("mp4")) {
         let next = "give a file name that ends in .mp4";
         return Err(Error::refused("cannot write the reel: it is an MP4 file", out.display(), next));
     }
-    let Ok(there) = out.canonicalize() else { return Ok(()) };
+    if !out.exists() {
+        return Ok(());
+    }
     let next = "give another name with --out";
-    if library.at(Path::new("clips")).canonicalize().is_ok_and(|clips| there.starts_with(clips)) {
+    let clips = library.at(Path::new("clips")).canonicalize();
+    if clips.is_ok_and(|clips| out.canonicalize().is_ok_and(|out| out.starts_with(clips))) {
         return Err(Error::refused("cannot write the reel over a clip of the library", out.display(), next));
     }
-    for game in library.games()? {
-        for camera in library.camera_films(&game.name)? {
-            if camera.parts.iter().any(|part| part.path.canonicalize().is_ok_and(|path| path == there)) {
-                return Err(Error::refused("cannot write the reel over a film", out.display(), next));
-            }
-        }
+    if !is_reel(out)? {
+        let what = "cannot write the reel: a file of that name is there that is no reel of downbox, perhaps film";
+        return Err(Error::refused(what, out.display(), "give another name with --out, or move that file away"));
     }
     Ok(())
+}
+
+/// Whether a file bears a reel's mark. It stands in the header, which of a reel comes first.
+fn is_reel(path: &Path) -> Result<bool> {
+    const HEADER: u64 = 32 << 20;
+    let doing = "look at the file that is there";
+    let file = std::fs::File::open(path).doing(doing, path)?;
+    let mut head = Vec::new();
+    std::io::Read::read_to_end(&mut std::io::Read::take(file, HEADER), &mut head).doing(doing, path)?;
+    Ok(head.windows(REEL_MARK.len()).any(|bytes| bytes == REEL_MARK.as_bytes()))
 }
 
 fn count_plays<'a>(plays: impl Iterator<Item = (&'a str, &'a str)>) -> usize {

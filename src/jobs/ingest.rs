@@ -9,7 +9,7 @@ use super::survey::{Survey, rank, survey};
 use super::{Config, Tools};
 use crate::base::{Error, FrameNo, Problem, Result};
 use crate::film::Film;
-use crate::library::{CameraShot, GameIn, Library, MatchIn, PlayShots};
+use crate::library::{CameraShot, GameIn, Library, MatchIn, PlayIn, PlayShots};
 use crate::sheet::Matching;
 
 /// What is to be cut.
@@ -115,6 +115,7 @@ fn finish(
     ask: &CutAsk,
     Stand { game, films, sheet, mut problems }: Stand,
 ) -> Result<CutDone> {
+    let offset = offset(Some(library), &game, ask)?;
     let sheet = match sheet {
         Some(sheet) => {
             library.put_rows(&game, &sheet.path, &sheet.rows_in())?;
@@ -129,7 +130,8 @@ fn finish(
     if let Some(sheet) = &sheet {
         problems.extend(sheet.problems.iter().cloned());
         let shots: Vec<&[CameraShot]> = plays.iter().map(|p| p.shots.as_slice()).collect();
-        joined = Joined::of(sheet, &shots, &reference, ask.offset);
+        joined = Joined::of(sheet, &shots, &reference, offset);
+        library.put_sheet_offset(&game, offset)?;
         let pair = |pair: &crate::sheet::Pair| MatchIn {
             label: plays[pair.play].label.clone(),
             place: sheet.rows[pair.row].place.clone(),
@@ -149,10 +151,11 @@ fn finish(
 }
 
 /// Does all that [`cut`] does up to the plans, and writes nothing. `library` is the one that would be written to, where
-/// there is one. Plays that are not in it yet go by their number in the film.
+/// there is one. A play that is not in it yet goes by its number in the film.
 pub fn plan_cut(tools: Tools<'_>, config: &Config, library: Option<&Library>, ask: &CutAsk) -> Result<CutDone> {
     let sheet = open_sheet(config, ask)?;
-    if ask.cameras.is_empty() {
+    let stands = library.map_or(Ok(Vec::new()), |library| library.play_shots(&ask.game.name))?;
+    if ask.cameras.is_empty() && (sheet.is_none() || stands.is_empty()) {
         return Err(no_camera(ask));
     }
     let Survey { game, cameras, plays, mut problems } = survey(tools, ask, &config.settings, library, false)?;
@@ -160,32 +163,57 @@ pub fn plan_cut(tools: Tools<'_>, config: &Config, library: Option<&Library>, as
     if plays.is_empty() {
         return Ok(nothing_found(game, names, problems));
     }
-    let mut done = CutDone { game, plays: plays.len(), ..CutDone::default() };
+    let known = |play: &PlayIn| {
+        let same = |a: &CameraShot, b: &CameraShot| a.camera == b.camera && a.span == b.span;
+        let old = stands.iter().find(|old| play.shots.iter().any(|s| old.shots.iter().any(|o| same(s, o))));
+        old.map(|old| old.label.clone())
+    };
+    let labels: Vec<Option<String>> = plays.iter().map(known).collect();
+    let mut done = CutDone { game: game.clone(), plays: plays.len(), ..CutDone::default() };
     for camera in cameras.iter().filter(|c| c.given) {
-        let shots: Vec<(String, &CameraShot)> = plays
-            .iter()
-            .enumerate()
-            .filter_map(|(n, p)| Some(((n + 1).to_string(), p.shots.iter().find(|s| s.camera == camera.name)?)))
-            .collect();
-        done.planned.extend(planned(tools, &config.settings, &camera.film, &shots)?);
+        let shot = |(n, play): (usize, &PlayIn)| {
+            let index = play.shots.iter().position(|s| s.camera == camera.name)?;
+            Some((labels[n].clone(), n + 1, index))
+        };
+        let shots: Vec<_> = plays.iter().enumerate().filter_map(shot).collect();
+        let shots: Vec<_> = shots.into_iter().map(|(label, n, index)| (label, n, &plays[n - 1].shots[index])).collect();
+        done.planned.extend(planned(tools, &config.settings, library, &game, &camera.film, &shots)?);
     }
     let labeled: Vec<PlayShots> = plays
         .into_iter()
+        .zip(labels)
         .enumerate()
-        .map(|(n, p)| PlayShots { label: (n + 1).to_string(), shots: p.shots, doubt: p.doubt })
+        .map(|(n, (play, label))| PlayShots {
+            label: label.unwrap_or_else(|| format!("new {}", n + 1)),
+            shots: play.shots,
+            doubt: play.doubt,
+        })
         .collect();
     let mut joined = Joined::default();
+    let offset = offset(library, &game, ask)?;
+    let sheet = match (sheet, library) {
+        (None, Some(library)) if !stands.is_empty() => TagSheet::kept(library, &game)?,
+        (sheet, _) => sheet,
+    };
     if let Some(sheet) = &sheet {
         problems.extend(sheet.problems.iter().cloned());
         let films = cameras.into_iter().map(|c| (c.name, c.film)).collect();
         let shots: Vec<&[CameraShot]> = labeled.iter().map(|p| p.shots.as_slice()).collect();
-        joined = Joined::of(sheet, &shots, &Reference::first(&names, &films), ask.offset);
+        joined = Joined::of(sheet, &shots, &Reference::first(&names, &films), offset);
         joined.tell(sheet, &mut problems, &mut done);
     }
     done.to_check = to_check(&labeled, &joined, sheet.is_some());
     done.cameras = names;
     done.problems = problems;
     Ok(done)
+}
+
+/// The offset that counts: the one given now, else the one a person gave before for the same sheet.
+fn offset(library: Option<&Library>, game: &str, ask: &CutAsk) -> Result<Option<f64>> {
+    let Some(library) = library.filter(|_| ask.offset.is_none()) else { return Ok(ask.offset) };
+    let Some((path, offset)) = library.sheet_offset(game)? else { return Ok(None) };
+    let same = |sheet: &PathBuf| std::path::absolute(sheet).is_ok_and(|sheet| sheet == path);
+    Ok(offset.filter(|_| ask.sheet.as_ref().is_none_or(same)))
 }
 
 fn open_sheet(config: &Config, ask: &CutAsk) -> Result<Option<TagSheet>> {

@@ -27,15 +27,23 @@ pub struct StillsDone {
 }
 
 /// Draws a contact sheet of the plays that fit `phrase` (all of them where it is empty) into `out`, further pages
-/// beside it. Where no play fits nothing is written.
+/// beside it. Where no play fits, or with `dry_run`, nothing is written.
 ///
 /// # Errors
 /// A phrase that cannot be read; an ending other than `.png`; a full disk.
-pub fn stills(tools: Tools<'_>, config: &Config, library: &Library, phrase: &str, out: &Path) -> Result<StillsDone> {
+pub fn stills(
+    tools: Tools<'_>,
+    config: &Config,
+    library: &Library,
+    phrase: &str,
+    out: &Path,
+    dry_run: bool,
+) -> Result<StillsDone> {
+    ContactSheet::check_name(out)?;
     let filter = filter::parse(phrase, &config.words(library)?)?;
     let found = library.plays(&filter)?;
     let mut done = StillsDone { reads: filter.to_string(), plays: found.len(), ..StillsDone::default() };
-    if found.is_empty() {
+    if found.is_empty() || dry_run {
         return Ok(done);
     }
     tools.progress.stage("pictures", found.len() as u64);
@@ -97,8 +105,6 @@ fn picture(tools: Tools<'_>, library: &Library, play: &PlayFound) -> Result<Opti
 fn tile(play: &PlayFound, picture: Option<TilePicture>, sheeted: bool) -> Tile {
     let tags = &play.record.tags;
     let (down, word) = down_or_word(tags);
-    let clip = play.clips.first();
-    let doubts = [play.record.row_doubt.as_ref(), play.doubt.as_ref(), clip.and_then(|c| c.doubt.as_ref())];
     let no_row = (sheeted && play.record.row.is_none()).then(|| "no row of the sheet".to_string());
     Tile {
         label: play.record.label.clone(),
@@ -107,6 +113,6 @@ fn tile(play: &PlayFound, picture: Option<TilePicture>, sheeted: bool) -> Tile {
         ball_on: tags.ball_on().map(|spot| spot.to_string()),
         tags: telling(tags, &[Field::Formation, Field::Concept, Field::Shell]),
         picture,
-        doubt: no_row.or(doubts.into_iter().flatten().next().cloned()),
+        doubt: no_row.or(play.doubts().into_iter().next()),
     }
 }

@@ -2,7 +2,7 @@
 //! measurements.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::ear::{Ear, Microphone, Source};
 use super::ingest::CutAsk;
@@ -14,6 +14,7 @@ use crate::filter::Filter;
 use crate::football::fold;
 use crate::library::{CameraFilm, CameraShot, Library, PlayIn};
 use crate::plays::{self, Camera, Found};
+use crate::sense;
 
 /// A camera of the game with its film.
 pub(super) struct SurveyedCamera {
@@ -58,7 +59,7 @@ pub(super) fn survey(
     };
     let mut problems = Vec::new();
     let read = read_given(tools, ask, &game, library)?;
-    let mut cameras = earlier(tools, &game, &read, library, &mut problems)?;
+    let mut cameras = earlier(tools, &game, &read, settings, library, keep)?;
     for (name, film) in read {
         let scan = judge(tools, film, Angle::named(&name), settings, library, keep)?;
         problems.extend(scan.film.problems.iter().cloned());
@@ -88,19 +89,17 @@ fn read_given(tools: Tools<'_>, ask: &CutAsk, game: &str, library: Option<&Libra
             Some(library) => library.check_camera(game, name, &film, ask.replace)?,
             None => name.clone(),
         };
+        if let Some(library) = library {
+            refuse_twin(library, game, &name, &film)?;
+        }
         for (other, its) in &read {
             let place = film.parts.first().map(|p| p.path.display().to_string()).unwrap_or_default();
             if fold(other) == fold(&name) {
                 let next = "name all files of a camera behind one flag";
                 return Err(Error::refused(format!("the {name} camera is named twice"), place, next));
             }
-            let twin = film.parts.iter().find(|p| its.parts.iter().any(|q| q.fingerprint == p.fingerprint));
-            if let Some(twin) = twin {
-                return Err(Error::refused(
-                    format!("the {other} and the {name} camera are given the same film"),
-                    twin.path.display(),
-                    "name each camera's own files",
-                ));
+            if let Some(twin) = film.parts.iter().find(|p| its.parts.iter().any(|q| q.fingerprint == p.fingerprint)) {
+                return Err(twins(other, &name, &twin.path));
             }
         }
         read.push((name, film));
@@ -108,13 +107,30 @@ fn read_given(tools: Tools<'_>, ask: &CutAsk, game: &str, library: Option<&Libra
     Ok(read)
 }
 
-/// Cameras of the game that the library has and that were not named: their plays as they stand, corrections included.
+/// One film is not two cameras, also where the other came earlier.
+fn refuse_twin(library: &Library, game: &str, name: &str, film: &Film) -> Result<()> {
+    for camera in library.camera_films(game)?.into_iter().filter(|camera| camera.camera != name) {
+        let has = |fingerprint: &str| camera.parts.iter().any(|part| part.fingerprint == fingerprint);
+        if let Some(twin) = film.parts.iter().find(|part| has(&part.fingerprint)) {
+            return Err(twins(&camera.camera, name, &twin.path));
+        }
+    }
+    Ok(())
+}
+
+fn twins(one: &str, other: &str, path: &Path) -> Error {
+    let what = format!("the {one} and the {other} camera are given the same film");
+    Error::refused(what, path.display(), "name each camera's own files")
+}
+
+/// Cameras of the game that the library has and that were not named.
 fn earlier(
     tools: Tools<'_>,
     game: &str,
     given: &[(String, Film)],
+    settings: &Settings,
     library: Option<&Library>,
-    problems: &mut Vec<Problem>,
+    keep: bool,
 ) -> Result<Vec<SurveyedCamera>> {
     let Some(library) = library else { return Ok(Vec::new()) };
     let mut cameras = Vec::new();
@@ -124,20 +140,27 @@ fn earlier(
             continue;
         }
         let Some(known) = opener::known(tools, library, &camera) else {
-            let what = "its film is gone and its frame times are lost, so that no camera can be laid beside it; its plays \
-                        stay as they are";
-            problems.push(Problem::new(format!("camera {}", camera.camera), what));
-            continue;
+            return Err(Error::refused(
+                format!("the film of the {} camera is gone and the library has lost its frame times", camera.camera),
+                camera.parts.first().map(|p| p.path.display().to_string()).unwrap_or_default(),
+                "put that film back where it was, or the library's series folder from a copy, and run again",
+            ));
         };
-        let shots = stands.iter().flat_map(|play| &play.shots).filter(|shot| shot.camera == camera.camera);
-        let found = as_found(&camera, shots);
+        // What it showed before is judged anew from what was measured: the library's moments are partly the other
+        // camera's, and would confirm themselves. What a person corrected is laid over when the plays are put back.
+        let measured = library.load_series(&camera.fingerprint, sense::VERSION).is_some();
+        let found = if measured || known.there {
+            judge(tools, known.film.clone(), camera.angle, settings, Some(library), keep)?.found
+        } else {
+            as_found(&camera, stands.iter().flat_map(|play| &play.shots).filter(|shot| shot.camera == camera.camera))
+        };
         let CameraFilm { camera: name, .. } = camera;
         cameras.push(SurveyedCamera { name, film: known.film, found, given: false, there: known.there });
     }
     Ok(cameras)
 }
 
-/// A camera's shots in the library as if they had been found just now.
+/// A camera's shots as the library has them, where its film is gone and was measured by another version.
 fn as_found<'a>(camera: &CameraFilm, shots: impl Iterator<Item = &'a CameraShot>) -> Found {
     let mut shots: Vec<&CameraShot> = shots.collect();
     shots.sort_by_key(|shot| shot.span.start);

@@ -47,6 +47,23 @@ pub struct ClipFound {
     pub bytes: u64,
 }
 
+impl ClipFound {
+    /// The trade's word for its angle; a camera that looks from elsewhere goes by its own name.
+    pub fn angle_name(&self) -> &str {
+        if self.angle == Angle::Unknown { &self.camera } else { self.angle.as_str() }
+    }
+}
+
+impl PlayFound {
+    /// Every reason why a person should look: the play's own, its row's, each camera's.
+    pub fn doubts(&self) -> Vec<String> {
+        let own = self.doubt.iter().cloned();
+        let row = self.record.row_doubt.iter().map(|why| format!("its row is in doubt: {why}"));
+        let shots = self.clips.iter().filter_map(|clip| Some(format!("{}: {}", clip.camera, clip.doubt.as_ref()?)));
+        own.chain(row).chain(shots).collect()
+    }
+}
+
 /// A play of the answer.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct PlayFound {

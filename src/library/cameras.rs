@@ -64,7 +64,8 @@ impl Library {
     /// are kept absolute. One film may serve two cameras (both angles woven in one file).
     ///
     /// # Errors
-    /// The game is not there; the name has no letter or digit; the camera has another film and `replace` is not set.
+    /// The game is not there; the name has no letter or digit; the camera has another film, one without all of the old
+    /// one's parts, and `replace` is not set.
     /// After a replacement the camera's plays show no clip until [`Library::put_plays`] tells where the new film has
     /// them.
     pub fn put_camera(&mut self, game: &str, name: &str, film: &Film, replace: bool) -> Result<String> {
@@ -158,17 +159,23 @@ fn standing(
     film: &Film,
     replace: bool,
 ) -> Result<Option<(i64, String)>> {
-    let found: Option<(i64, String, String)> = db
+    let doing = "look for the camera";
+    let found: Option<(i64, String, i64, String)> = db
         .query_row(
-            "SELECT c.id, c.name, f.fingerprint FROM cameras c JOIN films f ON f.id = c.film
+            "SELECT c.id, c.name, f.id, f.fingerprint FROM cameras c JOIN films f ON f.id = c.film
              WHERE c.game = ? AND c.folded = ?",
             params![game_row, folded],
-            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)),
+            |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?)),
         )
         .optional()
-        .doing("look for the camera", library)?;
-    let Some((id, name, fingerprint)) = found else { return Ok(None) };
-    if fingerprint != film.fingerprint() && !replace {
+        .doing(doing, library)?;
+    let Some((id, name, old, fingerprint)) = found else { return Ok(None) };
+    // A film that has grown, the second card's files beside the first's, is the same camera's.
+    let grown = || -> rusqlite::Result<bool> {
+        let mut now = film.parts.iter();
+        Ok(parts_of(db, old)?.iter().all(|part| now.any(|p| p.fingerprint == part.fingerprint)))
+    };
+    if fingerprint != film.fingerprint() && !replace && !grown().doing(doing, library)? {
         return Err(Error::refused(
             format!("the {name} camera of {game} already has another film in the library"),
             film.parts.first().map(|p| p.path.display().to_string()).unwrap_or_default(),
@@ -194,6 +201,17 @@ pub(super) fn parts_of(db: &Connection, film: i64) -> rusqlite::Result<Vec<PartF
         })
     })?;
     found.collect()
+}
+
+/// Where the frames of a film lie in another that has all its parts: first frame, frames, first frame there, for each
+/// part. `None` if it has not.
+pub(super) fn moved(db: &Connection, from: i64, to: i64) -> rusqlite::Result<Option<Vec<(u64, u64, u64)>>> {
+    let there = parts_of(db, to)?;
+    let place = |part: &PartFound| {
+        let twin = there.iter().find(|p| p.fingerprint == part.fingerprint && p.frames == part.frames)?;
+        Some((part.first_frame, part.frames, twin.first_frame))
+    };
+    Ok(parts_of(db, from)?.iter().map(place).collect())
 }
 
 /// A camera of a game: its id and its film's.

@@ -1,12 +1,13 @@
 //! Plays as found go in; labels come out.
 
+use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::path::Path;
 
 use rusqlite::{Connection, Transaction, params};
 
 use super::Library;
-use super::cameras::camera_id;
+use super::cameras::{camera_id, moved};
 use super::corrections;
 use super::games::game_id;
 use super::labels::{Known, Sight, label_all, recognize};
@@ -180,22 +181,46 @@ fn sights_of(
 fn read_known(work: &Connection, game: i64) -> rusqlite::Result<Vec<Old>> {
     let mut ask =
         work.prepare("SELECT id, label, live FROM plays WHERE game = ? ORDER BY position IS NULL, position, id")?;
-    let mut shots = work.prepare("SELECT camera, film, film_start, film_end, snap FROM shots WHERE play = ?")?;
+    let mut shots = work.prepare(
+        "SELECT s.camera, s.film, s.film_start, s.film_end, s.snap, c.film FROM shots s JOIN cameras c ON c.id = s.camera
+         WHERE s.play = ?",
+    )?;
+    let mut moves = HashMap::new();
     let found = ask.query_map([game], |r| {
         let id: i64 = r.get(0)?;
         let sights = shots
             .query_map([id], |s| {
-                Ok(Sight {
+                let sight = Sight {
                     camera: s.get(0)?,
                     film: s.get(1)?,
                     span: FrameSpan::of(uint(s.get(2)?), uint(s.get(3)?)),
                     snap: s.get::<_, Option<i64>>(4)?.map(|f| FrameNo(uint(f))),
-                })
+                };
+                let now: i64 = s.get(5)?;
+                if sight.film == now {
+                    return Ok(sight);
+                }
+                let parts = match moves.entry((sight.film, now)) {
+                    Entry::Occupied(known) => known.into_mut(),
+                    Entry::Vacant(new) => new.insert(moved(work, sight.film, now)?),
+                };
+                Ok(parts.as_ref().and_then(|parts| follow(sight, now, parts)).unwrap_or(sight))
             })?
             .collect::<rusqlite::Result<_>>()?;
         Ok(Old { id, label: r.get(1)?, known: Known { sights, live: r.get(2)? }, found: false })
     })?;
     found.collect()
+}
+
+/// A sight in the film that its own film became a part of; `None` where it ran over two parts that lie apart now.
+fn follow(sight: Sight, film: i64, parts: &[(u64, u64, u64)]) -> Option<Sight> {
+    let to = |frame: u64| {
+        let (first, _, there) = parts.iter().find(|(first, frames, _)| (*first..first + frames).contains(&frame))?;
+        Some(frame - first + there)
+    };
+    let span = FrameSpan::of(to(sight.span.start.0)?, to(sight.span.end.0.checked_sub(1)?)? + 1);
+    let snap = sight.snap.and_then(|snap| to(snap.0)).map(FrameNo);
+    (span.len() == sight.span.len()).then_some(Sight { film, span, snap, ..sight })
 }
 
 /// Puts the new plays and the old ones that stay in order and names them. `old` has its live plays in order.

@@ -13,10 +13,15 @@ const APPLICATION: i32 = i32::from_be_bytes(*b"down");
 /// One step up. Step k makes version k + 1 of version k. A step that has shipped is never edited.
 type Step = fn(&Transaction<'_>) -> rusqlite::Result<()>;
 
-const STEPS: &[Step] = &[to_version_1];
+const STEPS: &[Step] = &[to_version_1, to_version_2];
 
 fn to_version_1(work: &Transaction<'_>) -> rusqlite::Result<()> {
     work.execute_batch(include_str!("schema.sql"))
+}
+
+/// The offset of a game's sheet that a person gave, seconds (typed time less film time); NULL where it is fitted.
+fn to_version_2(work: &Transaction<'_>) -> rusqlite::Result<()> {
+    work.execute_batch("ALTER TABLE games ADD COLUMN sheet_offset REAL")
 }
 
 /// What is to be done about a database's version.
@@ -133,7 +138,8 @@ mod tests {
 
     #[test]
     fn a_step_that_fails_leaves_the_version_before_it_whole() {
-        let mut db = fresh();
+        let mut db = Connection::open_in_memory().unwrap();
+        climb(&mut db, &[to_version_1]).unwrap();
         let steps: &[Step] = &[
             to_version_1,
             |work| work.execute_batch("CREATE TABLE two (a) STRICT"),

@@ -10,7 +10,7 @@ use super::games::game_id;
 use super::sql_error::{SqlContext, int};
 use super::tag_columns::{all, hash, read, write_row_tags, write_tag};
 use crate::base::{Error, IoContext, Result};
-use crate::football::Tags;
+use crate::football::{Tags, fold};
 
 /// A record of the tag sheet.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -46,8 +46,9 @@ pub struct SheetFound {
 impl Library {
     /// Puts in the rows of a game's tag sheet, in place of the rows it had.
     ///
-    /// A row at an address that was there before stays joined to its play until [`Library::put_matches`] says
-    /// otherwise; a play whose row is gone is joined to none and loses what the row said.
+    /// A row that says what the row at its address said before stays joined to its play until
+    /// [`Library::put_matches`] says otherwise; a play whose row is gone or says something else is joined to none and
+    /// loses what the row said.
     ///
     /// # Errors
     /// The game is not there; two rows have one address.
@@ -77,6 +78,11 @@ impl Library {
                                 params![number, new_hash, id],
                             )?;
                             if old_hash != new_hash {
+                                // The address is the same, the row is not: whose it is, only matching tells.
+                                work.execute(
+                                    "UPDATE plays SET row = NULL, matched_by = NULL, row_doubt = NULL WHERE row = ?",
+                                    [id],
+                                )?;
                                 work.execute("DELETE FROM row_tags WHERE row = ?", [id])?;
                                 write_row_tags(work, id, &row.tags)?;
                             }
@@ -126,6 +132,30 @@ impl Library {
             Ok(Some(SheetFound { path: path.into(), rows: rows.collect::<rusqlite::Result<_>>()? }))
         };
         ask().doing("read the game's tag sheet", self.folder())
+    }
+
+    /// The sheet's file and the offset that a person gave for it; `None` where the game is not there or has no sheet.
+    pub fn sheet_offset(&self, game: &str) -> Result<Option<(PathBuf, Option<f64>)>> {
+        let found: Option<(Option<String>, Option<f64>)> = self
+            .db()
+            .query_row("SELECT sheet, sheet_offset FROM games WHERE folded = ?", [fold(game)], |r| {
+                Ok((r.get(0)?, r.get(1)?))
+            })
+            .optional()
+            .doing("read the game's tag sheet", self.folder())?;
+        Ok(found.and_then(|(path, offset)| Some((PathBuf::from(path?), offset))))
+    }
+
+    /// Keeps the offset that a person gave for the game's sheet, or that it is to be fitted.
+    pub fn put_sheet_offset(&mut self, game: &str, offset: Option<f64>) -> Result<()> {
+        let folder = self.folder().to_path_buf();
+        let doing = "keep the sheet's offset";
+        self.change(doing, |work| {
+            let game = game_id(work, &folder, game)?;
+            work.execute("UPDATE games SET sheet_offset = ? WHERE id = ?", params![offset, game])
+                .doing(doing, &folder)?;
+            Ok(())
+        })
     }
 
     /// Joins the game's plays to rows, in place of every pair it had, and sets the plays' tags from them. Tags that a

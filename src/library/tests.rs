@@ -371,10 +371,16 @@ fn rows_give_tags_and_corrections_stand_over_them() {
         assert_eq!(second.clips[0].set, Some(FrameNo(101)));
     }
 
-    // A corrected sheet: record 2 says otherwise, record 3 is gone.
-    library.put_rows(GAME, Path::new("/sheets/tags.csv"), &[row(2, 3), row(4, 3)]).unwrap();
+    // A corrected sheet: record 2 says the same, record 3 is gone. Then a line comes in above: whose row record 2 is
+    // now, only matching tells.
+    let place = Path::new("/sheets/tags.csv");
+    let same = library.sheet(GAME).unwrap().unwrap().rows.into_iter().find(|r| r.place == "tags.csv:2").unwrap();
+    library.put_rows(GAME, place, &[same, row(4, 3)]).unwrap();
     let first = &library.plays(&Filter::All).unwrap()[0].record;
     assert_eq!((first.row.as_deref(), first.tags.down()), (Some("tags.csv:2"), Some(4)));
+    library.put_rows(GAME, place, &[row(2, 3), row(4, 3)]).unwrap();
+    let first = &library.plays(&Filter::All).unwrap()[0].record;
+    assert_eq!((&first.row, first.tags.down()), (&None, Some(4)), "the correction stands");
     library.put_rows(GAME, Path::new("/sheets/new.csv"), &[]).unwrap();
     let first = &library.plays(&Filter::All).unwrap()[0].record;
     assert_eq!((&first.row, first.tags.fields.len(), first.tags.down()), (&None, 1, Some(4)));
@@ -494,4 +500,36 @@ fn shots_come_back_as_they_were_put_and_not_of_a_film_that_was_replaced() {
     cut(&mut library, "1", &key(0, 100), b"clip");
     library.clip_place(GAME, "1", "sideline").unwrap();
     assert!(library.has_clip(GAME, "1", "sideline", &key(0, 100)).unwrap(), "asking for the place keeps the clip");
+}
+
+#[test]
+fn a_film_that_grows_keeps_its_plays_and_their_labels() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    library.put_plays(GAME, &[side(1), side(2), side(16)]).unwrap();
+    // A card that was recorded before comes later, as does one recorded after.
+    let part = |name: &str| scripted::part(&format!("/films/{name}.mp4"), 1500, RATE);
+    let grown = Film { parts: vec![part("side0"), part("side1"), part("side2"), part("side3")], problems: vec![] };
+    assert_eq!(library.check_camera(GAME, "sideline", &grown, false).unwrap(), "sideline");
+    library.put_camera(GAME, "sideline", &grown, false).unwrap();
+    let placed = library.put_plays(GAME, &[side(3), side(16), side(17), side(31), side(50)]).unwrap();
+    assert_eq!(placed.labels, ["0a", "1", "2", "3", "4"]);
+    assert!(placed.gone.is_empty());
+
+    let mut lacking = grown.clone();
+    lacking.parts.remove(1);
+    assert!(library.check_camera(GAME, "sideline", &lacking, false).unwrap_err().what.contains("another film"));
+}
+
+#[test]
+fn an_offset_that_a_person_gave_stays_with_the_game() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    assert_eq!(library.sheet_offset(GAME).unwrap(), None);
+    library.put_rows(GAME, Path::new("/sheets/tags.csv"), &[row(2, 1)]).unwrap();
+    assert_eq!(library.sheet_offset(GAME).unwrap(), Some(("/sheets/tags.csv".into(), None)));
+    library.put_sheet_offset(GAME, Some(12.5)).unwrap();
+    assert_eq!(library.sheet_offset("badgers").unwrap(), Some(("/sheets/tags.csv".into(), Some(12.5))));
+    library.put_sheet_offset(GAME, None).unwrap();
+    assert_eq!(library.sheet_offset(GAME).unwrap(), Some(("/sheets/tags.csv".into(), None)));
 }

@@ -7,6 +7,7 @@ use ffmpeg_next as ff;
 
 use super::failed;
 use crate::base::{Error, Result};
+use crate::film::REEL_MARK;
 
 /// An MP4 file being written.
 pub struct Muxer {
@@ -38,6 +39,8 @@ impl Muxer {
         if !title.is_empty() {
             let mut metadata = ff::Dictionary::new();
             metadata.set("title", title);
+            // By this a reel is known that may be written over.
+            metadata.set("comment", REEL_MARK);
             output.set_metadata(metadata);
         }
         Ok(Self { output, path: path.to_path_buf(), bases: Vec::new(), begun: false })

@@ -31,7 +31,11 @@ pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, la
             } else if clear {
                 // Where one of them hardly sees it, that they differ says nothing new.
                 let why = format!("the two cameras show the snap {apart:.1} s apart");
-                play.doubt = Some(play.doubt.take().map_or(why.clone(), |d| format!("{d}; {why}")));
+                play.doubt = Some(match play.doubt.take() {
+                    None => why,
+                    Some(doubt) if doubt.contains(&why) => doubt,
+                    Some(doubt) => format!("{doubt}; {why}"),
+                });
             }
         }
     }

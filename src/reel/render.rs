@@ -120,7 +120,7 @@ pub fn render(
         return Err(Error::refused(
             format!("cannot make a reel: no play can be shown ({why})"),
             out.display(),
-            "run `downbox check` to see which clips are damaged or missing",
+            "run `downbox cut` for the game again with its film where it was: clips that are gone are cut anew",
         ));
     }
     sink.finish()?;

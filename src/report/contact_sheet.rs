@@ -75,9 +75,8 @@ impl ContactSheet {
         (0..pages.len()).map(|i| self.page(pages[i], i + 1, pages.len())).collect()
     }
 
-    /// Writes the pages: the first as `out`, the others beside it (`game.png`, `game-2.png`, `game-3.png`), and returns
-    /// their names. Each appears only when it is whole.
-    pub fn write(&self, out: &Path) -> Result<Vec<PathBuf>> {
+    /// Refuses a name that is no PNG picture's.
+    pub fn check_name(out: &Path) -> Result<()> {
         if !out.extension().is_some_and(|e| e.eq_ignore_ascii_case("png")) {
             return Err(Error::refused(
                 "cannot write the contact sheet: it is a PNG picture",
@@ -85,6 +84,13 @@ impl ContactSheet {
                 "give a file name that ends in .png",
             ));
         }
+        Ok(())
+    }
+
+    /// Writes the pages: the first as `out`, the others beside it (`game.png`, `game-2.png`, `game-3.png`), and returns
+    /// their names. Each appears only when it is whole.
+    pub fn write(&self, out: &Path) -> Result<Vec<PathBuf>> {
+        Self::check_name(out)?;
         let mut written = Vec::new();
         for (i, page) in self.pages()?.iter().enumerate() {
             let name = page_name(out, i + 1);

@@ -83,8 +83,9 @@ impl Inbox<'_> {
                         format!("{error}; next: {}", error.next)
                     };
                     self.progress.warn(&format!("inbox/{name} was not taken: {words}"));
-                    // Another process in the way passes by itself; all else waits for a person to change the files.
-                    if error.kind != crate::base::ErrorKind::Busy {
+                    // What is refused waits for a person to change the files. All else (a full disk, a drive that was
+                    // away, another process) may pass, and what was done until then is not done again.
+                    if error.kind == crate::base::ErrorKind::Refused {
                         ledger.note(name, listing, &words, true)?;
                     }
                     round.failed.push((name.clone(), words));

@@ -104,6 +104,37 @@ fn a_camera_and_the_sheet_may_come_later_also_when_the_first_film_is_gone() {
 }
 
 #[test]
+fn cutting_again_with_either_camera_or_nothing_new_changes_nothing() {
+    let desk = Desk::with_game();
+    let before = plays(&desk, &[]);
+    for args in [&["--end-zone", "END"][..], &["--end-zone", "END"], &["--sideline", "SIDELINE"], &["--sheet", "TAGS"]]
+    {
+        let said = desk.cut(args);
+        assert_eq!((said.code, said.json()["new_clips"].as_u64()), (0, Some(0)), "{args:?}: {}", said.err);
+        assert_eq!(plays(&desk, &[]), before, "{args:?}");
+    }
+    // Nor does a dry run find anything to do.
+    let dry = desk.cut(&["--sideline", "SIDELINE", "--end-zone", "END", "--dry-run"]).json();
+    assert_eq!((&dry["planned"], dry["matched"].as_u64()), (&json!([]), Some(4)), "{dry}");
+}
+
+#[test]
+fn an_offset_given_by_hand_stays_until_another_is_given() {
+    let desk = Desk::with_game();
+    let rows = |desk: &Desk| -> Vec<Value> {
+        plays(desk, &[])["plays"].as_array().unwrap().iter().map(|play| play["row"].clone()).collect()
+    };
+    let fitted = rows(&desk);
+    assert_eq!(desk.cut(&["--sheet", "TAGS", "--offset", "14"]).code, 0);
+    let by_hand = rows(&desk);
+    assert_ne!(by_hand, fitted);
+    assert_eq!(desk.cut(&["--end-zone", "END"]).code, 0);
+    assert_eq!(rows(&desk), by_hand);
+    let [what, ..] = desk.cut(&["--sheet", "TAGS", "--offset", "nan"]).error();
+    assert!(what.contains("seconds"), "{what}");
+}
+
+#[test]
 fn a_phrase_becomes_one_reel_with_its_plays_in_order() {
     let desk = Desk::with_game();
     let out = desk.at("run.mp4");
@@ -316,7 +347,10 @@ fn a_dry_run_plans_and_writes_nothing() {
 fn a_closed_pipe_is_no_failure() {
     let desk = Desk::with_game();
     let binary = env!("CARGO_BIN_EXE_downbox");
-    let script = format!("set -o pipefail; '{binary}' plays | true; '{binary}' plays --json | head -c 1 >/dev/null");
+    let script = format!(
+        "set -o pipefail; '{binary}' plays | true; '{binary}' plays --json | head -c 1 >/dev/null; \
+         '{binary}' plays fourth 2>&1 >/dev/null | true; test ${{PIPESTATUS[0]}} = 1"
+    );
     let mut command = std::process::Command::new("bash");
     command.args(["-c", &script]).env("DOWNBOX_LIBRARY", desk.library()).env("XDG_CONFIG_HOME", desk.at("none"));
     let said = told(&mut command);

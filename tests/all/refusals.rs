@@ -56,6 +56,17 @@ fn a_film_that_changed_under_its_name_is_refused_unless_replaced() {
     let [what, place, next] = desk.cut(&["--sideline", "END"]).error();
     assert!(what.contains("already has another film") && place.contains("end-zone.mp4"), "{what}: {place}");
     assert!(next.contains("--replace"), "{next}");
+    let [what, ..] = desk.cut(&["--camera", "roof", "SIDELINE"]).error();
+    assert!(what.contains("same film"), "{what}");
+    // Replaced, the camera shows the new film, and nothing of the old one.
+    let lone = Desk::new();
+    assert_eq!(lone.cut(&["--sideline", "SIDELINE"]).code, 0);
+    let replaced = lone.cut(&["--sideline", "END", "--replace"]);
+    assert_eq!((replaced.code, replaced.json()["new_clips"].as_u64()), (0, Some(5)), "{}", replaced.err);
+    for play in lone.run(&["plays", "--json"]).json()["plays"].as_array().unwrap() {
+        let parts = play["clips"][0]["parts"].as_array().unwrap();
+        assert!(parts[0].as_str().unwrap().ends_with("end-zone.mp4"), "{play}");
+    }
     let [what, ..] = told(
         desk.command()
             .args(["cut", "--json", "--game", "badgers", "--date", "2026-09-12"])
@@ -87,14 +98,27 @@ fn a_reel_is_never_written_over_a_film_or_a_clip() {
     let said = desk.cut(&["--sideline", "sideline.mp4"]);
     assert_eq!(said.code, 0, "{}", said.err);
     let clip = desk.library().join("clips/Badgers/sideline/001.mp4");
-    for (out, part) in
-        [("sideline.mp4", "over a film"), (clip.to_str().unwrap(), "over a clip"), ("reel.mov", "MP4"), ("reel", "MP4")]
-    {
+    // Film that the library has never seen.
+    fs::copy(game().join("end-zone.mp4"), desk.at("next-week.mp4")).unwrap();
+    for (out, part) in [
+        ("sideline.mp4", "no reel of downbox"),
+        ("next-week.mp4", "no reel of downbox"),
+        (clip.to_str().unwrap(), "over a clip"),
+        ("reel.mov", "MP4"),
+        ("reel", "MP4"),
+    ] {
         let before = (fs::read(&film).unwrap().len(), fs::read(&clip).unwrap().len());
         let [what, ..] = desk.run(&["cutup", "all", "--out", out, "--json"]).error();
         assert!(what.contains(part), "{out}: {what}");
         assert_eq!(before, (fs::read(&film).unwrap().len(), fs::read(&clip).unwrap().len()));
     }
+    // A reel may be made again under its name.
+    for _ in 0..2 {
+        let said = desk.run(&["cutup", "play 1", "--out", "again.mp4"]);
+        assert_eq!(said.code, 0, "{}", said.err);
+    }
+    let none = desk.run(&["cutup", "all", "--out", "r.mp4", "--angle", "end-zone", "--json"]);
+    assert_eq!((none.code, none.json()["left_out"].as_array().unwrap().len()), (1, 5), "{}", none.err);
     let [what, _, next] = desk.run(&["cutup", "all", "--out", "r.mp4", "--angle", "roof", "--json"]).error();
     assert!(what.contains("angle") && next.contains("sideline"), "{what}: {next}");
     let [what, ..] = desk.run(&["stills", "--out", "game.jpg", "--json"]).error();
