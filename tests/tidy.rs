@@ -209,7 +209,7 @@ fn install_list() -> BTreeSet<String> {
 #[test]
 fn nothing_prints_by_the_macros_that_panic() {
     let mut faults = Vec::new();
-    for path in files(&root().join("src"), ".rs") {
+    for path in files(&root().join("src"), ".rs").into_iter().filter(|path| !path.ends_with("tests.rs")) {
         let text = fs::read_to_string(&path).unwrap();
         let prints = |line: &&str| line.contains("println!(") || line.contains("print!(");
         faults.extend(text.lines().filter(prints).map(|line| format!("{}: {}", path.display(), line.trim())));
