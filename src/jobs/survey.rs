@@ -90,7 +90,7 @@ fn read_given(tools: Tools<'_>, ask: &CutAsk, game: &str, library: Option<&Libra
             None => name.clone(),
         };
         if let Some(library) = library {
-            refuse_twin(library, game, &name, &film)?;
+            refuse_twin(library, ask, game, &name, &film)?;
         }
         for (other, its) in &read {
             let place = film.parts.first().map(|p| p.path.display().to_string()).unwrap_or_default();
@@ -107,9 +107,12 @@ fn read_given(tools: Tools<'_>, ask: &CutAsk, game: &str, library: Option<&Libra
     Ok(read)
 }
 
-/// One film is not two cameras, also where the other came earlier.
-fn refuse_twin(library: &Library, game: &str, name: &str, film: &Film) -> Result<()> {
-    for camera in library.camera_films(game)?.into_iter().filter(|camera| camera.camera != name) {
+/// One film is not two cameras, also where the other came earlier; unless that is given another now: films that were
+/// mixed up are changed over.
+fn refuse_twin(library: &Library, ask: &CutAsk, game: &str, name: &str, film: &Film) -> Result<()> {
+    let given = |camera: &str| ask.cameras.iter().any(|(name, _)| fold(name) == fold(camera));
+    let others = library.camera_films(game)?.into_iter().filter(|c| c.camera != name && !given(&c.camera));
+    for camera in others {
         let has = |fingerprint: &str| camera.parts.iter().any(|part| part.fingerprint == fingerprint);
         if let Some(twin) = film.parts.iter().find(|part| has(&part.fingerprint)) {
             return Err(twins(&camera.camera, name, &twin.path));

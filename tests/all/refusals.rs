@@ -67,6 +67,9 @@ fn a_film_that_changed_under_its_name_is_refused_unless_replaced() {
         let parts = play["clips"][0]["parts"].as_array().unwrap();
         assert!(parts[0].as_str().unwrap().ends_with("end-zone.mp4"), "{play}");
     }
+    // Films that were mixed up are changed over in one command.
+    let over = lone.cut(&["--sideline", "SIDELINE", "--end-zone", "END", "--replace"]);
+    assert_eq!((over.code, over.json()["new_clips"].as_u64()), (0, Some(10)), "{}", over.err);
     let [what, ..] = told(
         desk.command()
             .args(["cut", "--json", "--game", "badgers", "--date", "2026-09-12"])
