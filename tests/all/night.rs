@@ -195,10 +195,11 @@ fn a_row_in_doubt_stays_out_of_the_reel_unless_asked_for() {
         desk.run(&[&["cutup", "down 2", "--out", "r.mp4", "--dry-run", "--json"], more].concat()).json()
     };
     let without = cutup(&[]);
-    assert_eq!(without["left_out"][0]["label"], "4");
-    assert!(without["left_out"][0]["why"].as_str().unwrap().starts_with("row in doubt"), "{without}");
+    let left = without["left_out"].as_array().unwrap();
+    let of_four = left.iter().find(|l| l["label"] == "4").expect("left out");
+    assert!(of_four["why"].as_str().unwrap().starts_with("row in doubt"), "{without}");
     let with = cutup(&["--with-doubtful"]);
-    assert_eq!(with["plays"].as_u64().unwrap(), without["plays"].as_u64().unwrap() + 1);
+    assert_eq!(with["plays"].as_u64().unwrap(), without["plays"].as_u64().unwrap() + left.len() as u64);
     assert_eq!(with["left_out"].as_array().unwrap().len(), 0);
 }
 
