@@ -14,11 +14,12 @@ mod wire;
 
 use std::process::ExitCode;
 
-use crate::base::Error;
 use clap::error::ErrorKind;
 
 use args::{Cli, Command};
 use progress::Chain;
+
+use crate::base::Error;
 
 /// Reads the command line and does what it says.
 pub fn run() -> ExitCode {

@@ -5,10 +5,9 @@ use std::collections::BTreeMap;
 use super::{Config, Settings, Tools, opener};
 use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result};
 use crate::cut::{self, Shown};
-use crate::film::{Angle, ClipPlan, EntryPoints, Film, Piece, Play, Shot, ShotKind, SoundPlan};
+use crate::film::{ClipPlan, EntryPoints, Film, Piece, SoundPlan};
 use crate::filter::Filter;
 use crate::library::{CameraShot, ClipFound, ClipIn, Library, PlanKey};
-use crate::plays;
 
 /// Version of the cutter: raised with every change that can change a clip, so that clips cut before are cut anew.
 const CUTTER: u32 = 1;
@@ -47,7 +46,8 @@ pub(super) fn cut_clips(
             let Some(shot) = play.shots.iter().find(|s| s.camera == camera.camera) else { continue };
             let key = PlanKey {
                 film: camera.fingerprint.clone(),
-                span: span(shot, films.get(&camera.camera), &config.settings),
+                // Err long: of film cut by shots the clip is the whole shot.
+                span: shot.span,
                 version: version(&config.settings),
             };
             if library.has_clip(game, &play.label, &camera.camera, &key)? {
@@ -91,15 +91,6 @@ fn has_older(library: &Library, game: &str, camera: &str, wanted: &Wanted) -> Re
         |clip: &&ClipFound| clip.camera == camera && clip.film == wanted.key.film && clip.span == wanted.key.span;
     let clip = found.iter().flat_map(|play| &play.clips).find(same);
     Ok(clip.is_some_and(|clip| std::fs::metadata(library.at(&clip.path)).is_ok_and(|file| file.len() == clip.bytes)))
-}
-
-/// The frames of a shot's clip.
-fn span(shot: &CameraShot, film: Option<&Film>, settings: &Settings) -> FrameSpan {
-    let Some(film) = film else { return shot.span };
-    let CameraShot { set, snap, whistle, by, ref doubt, .. } = *shot;
-    let play = Play { shot: 0, set, snap, whistle, by, doubt: doubt.clone() };
-    let whole = Shot { span: shot.span, kind: ShotKind::Play, angle: Angle::named(&shot.camera) };
-    plays::clip_span(&play, &whole, film, &settings.spans(false))
 }
 
 /// The cutter's version with the settings that change what it writes.
@@ -240,15 +231,14 @@ pub(super) fn planned(
     let mut planner = Planner::new(tools, film);
     let mut lines = Vec::new();
     for (label, number, shot) in shots {
-        let span = span(shot, Some(film), settings);
         if let (Some(library), Some(label)) = (library, label) {
-            let key = PlanKey { film: film.fingerprint(), span, version: version(settings) };
+            let key = PlanKey { film: film.fingerprint(), span: shot.span, version: version(settings) };
             if library.has_clip(game, label, &shot.camera, &key)? {
                 continue;
             }
         }
         let play = label.as_ref().map_or_else(|| format!("new play {number}"), |label| format!("play {label}"));
-        lines.push(format!("{play} from {}: {}", shot.camera, Shown(&planner.plan(span)?)));
+        lines.push(format!("{play} from {}: {}", shot.camera, Shown(&planner.plan(shot.span)?)));
     }
     Ok(lines)
 }

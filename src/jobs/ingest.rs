@@ -171,12 +171,13 @@ pub fn plan_cut(tools: Tools<'_>, config: &Config, library: Option<&Library>, as
     let labels: Vec<Option<String>> = plays.iter().map(known).collect();
     let mut done = CutDone { game: game.clone(), plays: plays.len(), ..CutDone::default() };
     for camera in cameras.iter().filter(|c| c.given) {
-        let shot = |(n, play): (usize, &PlayIn)| {
-            let index = play.shots.iter().position(|s| s.camera == camera.name)?;
-            Some((labels[n].clone(), n + 1, index))
-        };
-        let shots: Vec<_> = plays.iter().enumerate().filter_map(shot).collect();
-        let shots: Vec<_> = shots.into_iter().map(|(label, n, index)| (label, n, &plays[n - 1].shots[index])).collect();
+        let numbered = plays.iter().zip(&labels).zip(1..);
+        let shots: Vec<_> = numbered
+            .filter_map(|((play, label), number)| {
+                let shot = play.shots.iter().find(|shot| shot.camera == camera.name)?;
+                Some((label.clone(), number, shot))
+            })
+            .collect();
         done.planned.extend(planned(tools, &config.settings, library, &game, &camera.film, &shots)?);
     }
     let labeled: Vec<PlayShots> = plays

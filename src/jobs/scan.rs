@@ -31,13 +31,14 @@ pub fn scan(tools: Tools<'_>, files: &[PathBuf], angle: Angle, settings: &Settin
 /// now is kept in it if `keep`.
 pub(super) fn judge(
     tools: Tools<'_>,
-    mut film: Film,
+    film: Film,
     angle: Angle,
     settings: &Settings,
     library: Option<&Library>,
     keep: bool,
 ) -> Result<CameraScan> {
-    let series = match library.and_then(|l| l.load_series(&film.fingerprint(), sense::VERSION)) {
+    let kept = library.and_then(|l| l.load_series(&film.fingerprint(), sense::VERSION));
+    let series = match kept {
         Some(series) => series,
         None => {
             let series = sense::measure(tools.reader, &film, tools.progress)?;
@@ -47,12 +48,16 @@ pub(super) fn judge(
             series
         }
     };
-    let Series { damage, .. } = &series;
-    for problem in damage {
+    Ok(judged(film, &series, angle, settings))
+}
+
+/// Finds the plays of a film by what was measured over it.
+pub(super) fn judged(mut film: Film, series: &Series, angle: Angle, settings: &Settings) -> CameraScan {
+    for problem in &series.damage {
         if !film.problems.contains(problem) {
             film.problems.push(problem.clone());
         }
     }
-    let found = plays::find(&series, &film, angle, &settings.spans(false));
-    Ok(CameraScan { film, found })
+    let found = plays::find(series, &film, angle, &settings.spans(false));
+    CameraScan { film, found }
 }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::ear::{Ear, Microphone, Source};
 use super::ingest::CutAsk;
-use super::scan::judge;
+use super::scan::{CameraScan, judge, judged};
 use super::{Settings, Tools, opener};
 use crate::base::{Error, FrameSpan, Problem, Result};
 use crate::film::{Angle, Film, Play, Shot, ShotKind};
@@ -151,14 +151,17 @@ fn earlier(
         };
         // What it showed before is judged anew from what was measured: the library's moments are partly the other
         // camera's, and would confirm themselves. What a person corrected is laid over when the plays are put back.
-        let measured = library.load_series(&camera.fingerprint, sense::VERSION).is_some();
-        let found = if measured || known.there {
-            judge(tools, known.film.clone(), camera.angle, settings, Some(library), keep)?.found
-        } else {
-            as_found(&camera, stands.iter().flat_map(|play| &play.shots).filter(|shot| shot.camera == camera.camera))
+        let opener::Known { film, there } = known;
+        let scan = match library.load_series(&camera.fingerprint, sense::VERSION) {
+            Some(series) => judged(film, &series, camera.angle, settings),
+            None if there => judge(tools, film, camera.angle, settings, Some(library), keep)?,
+            None => {
+                let shots = stands.iter().flat_map(|play| &play.shots).filter(|shot| shot.camera == camera.camera);
+                CameraScan { film, found: as_found(&camera, shots) }
+            }
         };
-        let CameraFilm { camera: name, .. } = camera;
-        cameras.push(SurveyedCamera { name, film: known.film, found, given: false, there: known.there });
+        let CameraScan { film, found } = scan;
+        cameras.push(SurveyedCamera { name: camera.camera, film, found, given: false, there });
     }
     Ok(cameras)
 }

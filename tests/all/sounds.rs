@@ -1,13 +1,13 @@
 //! Sound lies on film time: clicks at known samples are heard there, whatever the container, after any seek, over
 //! parts of any length.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use downbox::base::Silent;
 use downbox::film::{Film, FilmReader};
 use downbox::media::Media;
 
-use crate::films::{made, run};
+use crate::films::{made, remade, run};
 use crate::marks;
 
 fn read(paths: &[PathBuf]) -> Film {
@@ -36,15 +36,6 @@ fn check(name: &str, samples: &[f32], want: &[usize], tolerance: usize) {
     for (g, w) in got.iter().zip(want) {
         assert!(g.abs_diff(*w) <= tolerance, "{name}: heard {got:?}, made {want:?}");
     }
-}
-
-fn remade(source: &Path, out: &Path, before: &[&str], after: &[&str]) {
-    let mut args = vec!["-v", "error", "-y"];
-    args.extend(before);
-    args.extend(["-i", source.to_str().unwrap()]);
-    args.extend(after);
-    args.push(out.to_str().unwrap());
-    run("ffmpeg", &args);
 }
 
 #[test]
