@@ -102,6 +102,11 @@ fn track_of(series: &Series, film: &Film, span: FrameSpan) -> Track {
     Track::of(&series.samples[a..b], film.time(span.start), film.time(span.end), &series.whistles)
 }
 
+/// The tracks of a film's shots, in order.
+pub fn takes(series: &Series, film: &Film) -> Vec<Track> {
+    shot_spans(series, film).into_iter().map(|span| track_of(series, film, span)).collect()
+}
+
 /// What a shot shows, and the decoder's score. Whatever may be a play is one.
 fn kind(track: &Track) -> (ShotKind, f64) {
     let seconds = track.to - track.from;

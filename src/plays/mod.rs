@@ -5,12 +5,13 @@ mod clip;
 pub mod decode;
 pub mod end;
 mod find;
+pub mod long;
 mod pair;
 mod settings;
 pub mod snap;
 pub mod track;
 
 pub use clip::clip_span;
-pub use find::{Found, find};
+pub use find::{Found, find, takes};
 pub use pair::{BY_LENGTH, Camera, GamePlay, Heard, Listen, PairedBy, Stretch, pair};
 pub use settings::Settings;
