@@ -8,7 +8,7 @@ use super::args::{Common, Scan};
 use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::wire;
-use crate::base::{Error, FrameNo, Result};
+use crate::base::{Error, FrameNo, FrameSpan, Result};
 use crate::film::{Angle, Film, Play, Sighting};
 use crate::jobs::{CameraScan, Config, scan};
 
@@ -91,20 +91,23 @@ fn table(scan: &CameraScan) -> String {
         output::strong(output::count(scan.found.plays.len(), "play"))
     );
     let _ = writeln!(out, "{}", output::dim("shot  frames            kind           snap     sure   whistle  sure"));
+    let frames = |span: FrameSpan| format!("{}-{}", span.start, span.end.0.saturating_sub(1));
+    let at = |s: Option<Sighting>| match s {
+        Some(s) => format!("{:>8} {:>4.0} %", clock(s.time), s.confidence * 100.0),
+        None => format!("{:>8} {:>6}", "-", ""),
+    };
     for (i, shot) in scan.found.shots.iter().enumerate() {
-        let play = scan.found.plays.iter().find(|p| p.shot == i);
-        let at = |s: Option<Sighting>| match s {
-            Some(s) => format!("{:>8} {:>4.0} %", clock(s.time), s.confidence * 100.0),
-            None => format!("{:>8} {:>6}", "-", ""),
-        };
         let kind = serde_json::to_value(shot.kind).ok().and_then(|v| v.as_str().map(String::from)).unwrap_or_default();
-        let (snap, whistle) = play.map_or((at(None), at(None)), |p| (at(p.snap), at(p.whistle)));
-        let doubt = play
-            .and_then(|p| p.doubt.as_ref())
-            .map(|d| format!("  {}: {d}", output::check_word_out()))
-            .unwrap_or_default();
-        let frames = format!("{}-{}", shot.span.start, shot.span.end.0.saturating_sub(1));
-        let _ = writeln!(out, "{:>4}  {frames:<16}  {kind:<10} {snap}  {whistle}{doubt}", i + 1);
+        let mut plays = scan.found.plays.iter().filter(|p| p.shot == i).peekable();
+        if plays.peek().is_none() {
+            let _ = writeln!(out, "{:>4}  {:<16}  {kind:<10} {}  {}", i + 1, frames(shot.span), at(None), at(None));
+        }
+        // A take that runs on has a line for each play.
+        for play in plays {
+            let doubt = play.doubt.as_ref().map(|d| format!("  {}: {d}", output::check_word_out())).unwrap_or_default();
+            let (snap, whistle) = (at(play.snap), at(play.whistle));
+            let _ = writeln!(out, "{:>4}  {:<16}  {kind:<10} {snap}  {whistle}{doubt}", i + 1, frames(play.span));
+        }
     }
     out
 }

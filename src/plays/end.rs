@@ -94,7 +94,8 @@ impl Scores {
     }
 }
 
-fn softmax(scores: &[f64]) -> Vec<f64> {
+/// Scores as shares of belief that sum to 1.
+pub fn softmax(scores: &[f64]) -> Vec<f64> {
     let top = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let weights: Vec<f64> = scores.iter().map(|s| (s - top).exp()).collect();
     let sum: f64 = weights.iter().sum();

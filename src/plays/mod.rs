@@ -9,6 +9,7 @@ pub mod long;
 mod pair;
 mod settings;
 pub mod snap;
+mod take;
 pub mod track;
 
 pub use clip::clip_span;

@@ -168,14 +168,24 @@ fn report(media: &Media, games: &[Game], scans: &[Vec<Scanned<'_>>]) -> Result<b
                 println!("  cuts of seed {} {}: {cuts}", game.seed, scanned.truth.angle);
             }
             r.cuts.add(cuts);
-            let name = if scanned.truth.angle == "sideline" { "sideline" } else { "end zone alone" };
+            if scanned.truth.angle == "woven" {
+                continue;
+            }
+            let name = match (game.truth.take.as_str(), scanned.truth.angle.as_str()) {
+                ("long", "sideline") => "long take, sideline",
+                ("long", _) => "long take, end zone alone",
+                (_, "sideline") => "sideline",
+                _ => "end zone alone",
+            };
             moments(&mut r, name, game, scanned, &scanned.found.plays);
             clips(&mut r, game, scanned);
         }
-        pairing(&mut r, media, game, cameras)?;
+        if let [_, _] = &cameras[..] {
+            pairing(&mut r, media, game, cameras)?;
+        }
     }
     print(&r);
-    let sideline = r.snaps.get("sideline").map_or(0.0, Tally::f1);
+    let sideline = r.snaps.get("sideline").map_or(1.0, Tally::f1);
     Ok(r.cuts.f1() >= 0.98 && sideline >= 0.93 && r.in_no_clip.is_empty() && r.losing.is_empty())
 }
 
@@ -200,21 +210,29 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
         r.doubted.entry(name).or_default()[cell] += 1;
     }
     for play in truth {
-        let Some(shot) = play.shot.and_then(|k| scanned.truth.shots.get(k)) else { continue };
-        let inside = |f: FrameNo| shot.start <= f.0 && f.0 < shot.end;
-        for p in found.iter().filter(|p| p.snap.is_some_and(|s| inside(s.frame))) {
-            let (Some(snap), end) = (p.snap, p.whistle) else { continue };
-            let error = snap.time - play.snap_time;
-            r.snap_errors.entry(name).or_default().push(error);
-            if let Some(end) = end {
-                r.end_errors.entry(name).or_default().push(end.time - play.end_time);
+        let holds = |p: &&downbox::film::Play| p.span.holds(scanned.film.frame_at(play.snap_time));
+        let off = |p: &downbox::film::Play| p.snap.map_or(f64::INFINITY, |s| (s.time - play.snap_time).abs());
+        let near = found.iter().filter(holds).filter(|p| p.snap.is_some()).min_by(|a, b| off(a).total_cmp(&off(b)));
+        let Some((p, snap)) = near.and_then(|p| Some((p, p.snap?))) else {
+            if worst || flag("--each") {
+                println!("  {name}: seed {} play {} at {:.1} s: no snap found", game.seed, play.play, play.snap_time);
             }
-            if (worst && error.abs() > 0.5) || flag("--each") {
-                println!(
-                    "  {name}: seed {} play {} frame {} off by {error:+.2} s, confidence {:.2}, doubt {:?}",
-                    game.seed, play.play, snap.frame, snap.confidence, p.doubt
-                );
-            }
+            continue;
+        };
+        let error = snap.time - play.snap_time;
+        r.snap_errors.entry(name).or_default().push(error);
+        let end = p.whistle.map(|end| end.time - play.end_time);
+        r.end_errors.entry(name).or_default().extend(end);
+        if (worst && error.abs() > 0.5) || flag("--each") {
+            println!(
+                "  {name}: seed {} play {} frame {} off by {error:+.2} s, end by {:+.2} s, confidence {:.2}, doubt {:?}",
+                game.seed,
+                play.play,
+                snap.frame,
+                end.unwrap_or(f64::NAN),
+                snap.confidence,
+                p.doubt
+            );
         }
     }
 }
@@ -299,7 +317,9 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     let both = scans[0].truth.plays.iter().filter(|p| scans[1].truth.plays.iter().any(|q| q.play == p.play)).count();
     r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
     let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
-    moments(r, "end zone with the sideline's", game, &scans[1], &carried);
+    let long = game.truth.take == "long";
+    let name = if long { "long take, end zone with the sideline's" } else { "end zone with the sideline's" };
+    moments(r, name, game, &scans[1], &carried);
     Ok(())
 }
 
