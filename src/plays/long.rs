@@ -31,8 +31,11 @@ const TO_WHISTLE: (f64, f64) = (7.2, 0.45);
 pub const FEATURES: usize = 10;
 
 /// The weights of the figures, and the offset: log odds that a candidate is a snap.
-const WEIGHTS: [f64; FEATURES] = [-4.6, -5.3, 3.1, 3.7, 1.0, 1.65, 25.0, 1.0, 0.0, 0.0];
-const OFFSET: f64 = -7.8;
+const WEIGHTS: [f64; FEATURES] = [-4.6, -5.3, 3.1, 3.7, 1.0, 1.65, 10.0, 1.0, 1.0, -1.0];
+const OFFSET: f64 = -7.5;
+/// Men who stand leave less than the first share moving, men who walk more than the second: an eye that follows men who
+/// walk must not outweigh that they do.
+const STANDING: (f64, f64) = (0.15, 0.35);
 /// A candidate with lower odds is none.
 const NONE: f64 = -3.0;
 
@@ -135,8 +138,9 @@ pub fn candidates(track: &Track, local: &Local) -> Vec<Candidate> {
         .into_iter()
         .map(|at| {
             let t = at as i64;
+            let before = mean(&both, t - 12, t);
             let features = [
-                mean(&both, t - 12, t),
+                before,
                 mean(&both, t - 30, t - 12),
                 mean(&both, t + 15, t + 45),
                 mean(&both, t + 45, t + 75),
@@ -145,7 +149,7 @@ pub fn candidates(track: &Track, local: &Local) -> Vec<Candidate> {
                 pan.contrast(t - 30..t, t + 8..t + 45),
                 heard_after(&track.whistles, track.time(at as f64)),
                 onset[at],
-                heard_before(&track.whistles, track.time(at as f64)),
+                ((before - STANDING.0) / (STANDING.1 - STANDING.0)).clamp(0.0, 1.0),
             ];
             let odds = OFFSET + WEIGHTS.iter().zip(&features).map(|(w, f)| w * f).sum::<f64>();
             Candidate { at, features, odds }
@@ -165,12 +169,6 @@ fn heard_after(whistles: &[Whistle], time: f64) -> f64 {
             .then(|| c * (1.2 - 0.5 * ((d / TO_WHISTLE.0).ln() / TO_WHISTLE.1).powi(2)) - 0.3 * (1.0 - c))
     };
     whistles.iter().filter(|w| w.confidence > FAINT).filter_map(worth).fold(-0.3, f64::max)
-}
-
-/// The surest whistle of the 1.5 s before and .5 s after: play is dead, or just made ready, when one sounds.
-fn heard_before(whistles: &[Whistle], time: f64) -> f64 {
-    let near = whistles.iter().filter(|w| (-1.5..0.5).contains(&(w.time - time)));
-    near.map(|w| f64::from(w.confidence)).fold(0.0, f64::max)
 }
 
 /// The chain of snaps with the best odds.

@@ -16,9 +16,9 @@ const DROPS: [f64; 2] = [1.8, 0.8];
 const OVER: f64 = 2.0;
 /// Seconds from snap to end: the best, the deviation of its logarithm, and the weight.
 const LENGTH: (f64, f64, f64) = (7.0, 0.36, 0.42);
-/// A whistle: weight, deviation, how late the referee is, seconds. Once the snap is known faint ones are believed: this
+/// A whistle: weight, deviation, how late it is heard (the referee and the way of the sound), seconds. Once the snap is known faint ones are believed: this
 /// score is sure by nothing and that one wholly.
-const WHISTLE: (f64, f64, f64) = (10.0, 0.25, 0.22);
+const WHISTLE: (f64, f64, f64) = (10.0, 0.25, 0.38);
 const SCORES: (f64, f64) = (-2.0, 3.0);
 /// A sure whistle well before the end takes this from it: the first one blows the play dead, the next makes the ball
 /// ready.
