@@ -12,6 +12,7 @@ mod formats;
 mod hard_films;
 mod marked;
 mod night;
+mod no_cuts;
 mod paff;
 mod readme;
 mod real_cuts;

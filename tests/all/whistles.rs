@@ -142,8 +142,10 @@ fn listen(sounds: &Sounds, louder: f32, seed: u64) -> (usize, usize, usize) {
 #[test]
 fn real_whistles_are_heard_under_a_real_crowd() {
     let Some(sounds) = sounds() else { return };
-    // Heard of 32 whistles at least, false alarms in 231 s at most.
-    for (louder, least, most) in [(0.0, 0, 99), (6.0, 0, 99), (12.0, 0, 99)] {
+    // Heard of 32 whistles at least, false alarms in 231 s at most. Measured: 32, 28, 15 whistles (47, 36, 15 of 56 blows,
+    // half of which are shorter than .2 s) and no false alarm; before tones were judged by steadiness and against what the
+    // crowd does as a whole, 31, 25, 11 and 45.
+    for (louder, least, most) in [(0.0, 31, 0), (6.0, 26, 1), (12.0, 13, 1)] {
         let (whistles, blows, wrong) = listen(&sounds, louder, 7);
         println!("crowd {louder:+} dB: {whistles} of {WHISTLES} whistles, {blows} of 56 blows, {wrong} false alarms");
         assert!(whistles >= least && wrong <= most, "crowd {louder:+} dB: {whistles} heard, {wrong} false alarms");
@@ -156,12 +158,12 @@ fn a_crowd_and_music_alone_are_no_whistle() {
     let folder = tempfile::tempdir().unwrap();
     let crowd = crowd(&sounds, 120, &mut Dice(3));
     let wrong = heard(&crowd, folder.path());
-    println!("crowd alone: {wrong:?}");
-    assert!(wrong.len() <= 99, "{wrong:?}");
+    // Two minutes in which people in the crowd whistle: measured 0.
+    assert!(wrong.len() <= 1, "{wrong:?}");
     // Music as loud as the crowd, as a band in the stands is.
     let level = rms(&sounds.music);
     let both: Vec<f32> = sounds.music.iter().zip(&crowd).map(|(m, c)| m / level + c).collect();
     let wrong = heard(&both, folder.path());
-    println!("crowd and music: {wrong:?}");
-    assert!(wrong.len() <= 99, "{wrong:?}");
+    // 71 s: measured 0.
+    assert!(wrong.len() <= 2, "{wrong:?}");
 }
