@@ -27,6 +27,12 @@ pub struct FrameIndex {
     /// decoding begins. Without it frames can only be counted from the part's start.
     #[serde(default)]
     pub timed: bool,
+    /// Frames at which the container says that decoding can begin, ascending; empty where it does not say.
+    #[serde(default)]
+    pub keys: Vec<u64>,
+    /// How many of the pictures others are predicted from; 0 where it is not known. A decoder may leave the others out.
+    #[serde(default)]
+    pub references: u64,
 }
 
 /// One file of a camera.
@@ -195,6 +201,18 @@ impl Film {
             hash.update(p.fingerprint.as_bytes());
         }
         hash.finalize().to_hex()[..32].to_string()
+    }
+
+    /// Where a damaged stretch lies, in words.
+    pub fn damage(&self, span: FrameSpan) -> Problem {
+        let place = self.place(span.start);
+        let Some(part) = self.parts.get(place.part) else { return Problem::new("", "the picture is damaged") };
+        let name = part.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let end = place.frame + span.len();
+        Problem::new(
+            format!("{name} from {:.1} s to {:.1} s", part.seconds_at(place.frame), part.seconds_at(end)),
+            "the picture is damaged here",
+        )
     }
 
     /// The parts a span touches.

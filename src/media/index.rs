@@ -31,26 +31,25 @@ pub struct Read {
 pub fn read(demux: &mut Demux, fields: bool) -> Result<Read> {
     let video = demux.video;
     demux.only(&[video]);
-    if !fields && let Some((pts, damaged)) = by_packets(demux) {
-        return Ok(Read { index: FrameIndex { pts, by_packets: true, timed: true }, damaged });
+    if !fields && let Some(read) = by_packets(demux) {
+        return Ok(read);
     }
     let broke = demux.broke.take();
     demux.reopen(&[video])?;
-    let (pts, timed) = by_decoding(demux)?;
+    let index = by_decoding(demux)?;
     demux.broke = demux.broke.take().or(broke);
-    Ok(Read { index: FrameIndex { pts, by_packets: false, timed }, damaged: Vec::new() })
+    Ok(Read { index, damaged: Vec::new() })
 }
 
-fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
+fn by_packets(demux: &mut Demux) -> Option<Read> {
     let video = demux.video;
     let parameters = demux.parameters(video)?;
+    let units = matches!(parameters.id(), ff::codec::Id::H264 | ff::codec::Id::HEVC);
+    let hevc = parameters.id() == ff::codec::Id::HEVC;
     // Only units with their lengths before them can be added up.
-    let lengths = match parameters.id() {
-        ff::codec::Id::H264 => nal::length_size(&super::extradata(&parameters), false),
-        ff::codec::Id::HEVC => nal::length_size(&super::extradata(&parameters), true),
-        _ => None,
-    };
-    let (mut pts, mut damaged) = (Vec::new(), Vec::new());
+    let lengths = if units { nal::length_size(&super::extradata(&parameters), hevc) } else { None };
+    let framing = lengths.map_or(nal::Framing::StartCode, nal::Framing::Length);
+    let (mut pts, mut damaged, mut keys, mut references) = (Vec::new(), Vec::new(), Vec::new(), 0u64);
     let mut torn = false;
     while let Some(packet) = demux.next() {
         if packet.stream() != video {
@@ -69,8 +68,14 @@ fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
             continue;
         }
         let at = packet.pts()?;
+        let data = packet.data().unwrap_or(&[]);
         pts.push(at);
-        if lengths.is_some_and(|size| !nal::adds_up(packet.data().unwrap_or(&[]), size)) {
+        if packet.is_key() {
+            keys.push(at);
+        }
+        // What cannot be told counts as a reference: it is then decoded.
+        references += u64::from(units && nal::is_reference(data, framing, hevc).unwrap_or(true));
+        if lengths.is_some_and(|size| !nal::adds_up(data, size)) {
             damaged.push(at);
         }
     }
@@ -81,16 +86,28 @@ fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
     damaged.sort_unstable();
     let before = pts.len();
     pts.dedup();
-    (pts.len() == before).then_some((pts, damaged))
+    if pts.len() < before {
+        return None;
+    }
+    let keys = ranks(&pts, &keys);
+    Some(Read { index: FrameIndex { pts, by_packets: true, timed: true, keys, references }, damaged })
+}
+
+/// Ranks of times among all, ascending.
+fn ranks(all: &[i64], times: &[i64]) -> Vec<u64> {
+    let mut out: Vec<u64> = times.iter().filter_map(|t| all.binary_search(t).ok()).map(|rank| rank as u64).collect();
+    out.sort_unstable();
+    out
 }
 
 /// Times of all pictures decoded, and whether each came with its own.
-fn by_decoding(demux: &mut Demux) -> Result<(Vec<i64>, bool)> {
+fn by_decoding(demux: &mut Demux) -> Result<FrameIndex> {
     let alarm = Alarm::new();
     let mut decoder = open_decoder(demux, Decode::NoLoopFilter, 0, &alarm)?;
     let video = demux.video;
     let mut frame = ff::frame::Video::empty();
     let mut told: Vec<Option<i64>> = Vec::new();
+    let mut keys: Vec<u64> = Vec::new();
     let mut timed = true;
     let mut latest = i64::MIN;
     let mut ended = false;
@@ -99,10 +116,16 @@ fn by_decoding(demux: &mut Demux) -> Result<(Vec<i64>, bool)> {
             let own = frame.pts();
             timed &= own.is_some_and(|at| at > latest);
             latest = latest.max(own.unwrap_or(latest));
+            if frame.is_key() {
+                keys.push(told.len() as u64);
+            }
             told.push(own.or(frame.timestamp()));
         }
         if ended {
-            return Ok((ascending(&told), timed));
+            if !timed {
+                keys.clear();
+            }
+            return Ok(FrameIndex { pts: ascending(&told), by_packets: false, timed, keys, references: 0 });
         }
         match demux.next() {
             Some(packet) if packet.stream() == video => {

@@ -248,6 +248,7 @@ mod tests {
                     sigma: 1.0,
                     bad: false,
                     field: shot.field,
+                    ..Sample::default()
                 });
                 k += 1;
             }

@@ -258,7 +258,7 @@ impl Reel<'_> {
         if let Some(why) = no_sound {
             say(format!("its sound breaks off ({why}); silence follows"));
         }
-        self.result.problems.extend(damage);
+        self.result.problems.extend(damage.into_iter().map(|span| pictures.film.damage(span)));
     }
 }
 
