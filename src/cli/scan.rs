@@ -57,6 +57,8 @@ fn play(film: &Film, play: &Play) -> Value {
     let sure = |s: Option<Sighting>| s.map(|s| output::rounded(s.confidence));
     json!({
         "shot": play.shot,
+        "start": play.span.start,
+        "end": play.span.end,
         "set": play.set,
         "snap": frame(play.snap),
         "snap_time": time(frame(play.snap)),

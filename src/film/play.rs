@@ -100,6 +100,8 @@ pub enum Evidence {
 pub struct Play {
     /// Which shot it lies in.
     pub shot: usize,
+    /// The film that shows it, lead-in and run-out with it: in film cut by shots the whole shot, else a piece of it.
+    pub span: FrameSpan,
     /// When the offense stands.
     pub set: Option<FrameNo>,
     /// The ball moves.

@@ -13,7 +13,7 @@ pub enum Decode {
     Exact,
     /// Every frame, without the loop filter: a little drift in the pixels, a quarter faster.
     NoLoopFilter,
-    /// Reference pictures only, without the loop filter: frame numbers are still those of the whole film.
+    /// Pictures that others are predicted from only, exact; frame numbers are still those of the whole film.
     References,
 }
 

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use super::Tools;
 use crate::base::FrameSpan;
 use crate::film::Film;
-use crate::plays::Heard;
+use crate::plays::{Heard, Stretch};
 use crate::sense::{ShotSound, ShotSounds, SoundMatcher};
 
 /// Where a camera's sound is to be had.
@@ -21,8 +21,6 @@ pub(super) enum Source<'a> {
 pub(super) struct Microphone<'a> {
     /// Where from.
     pub source: Source<'a>,
-    /// Its shots, by their number.
-    pub shots: Vec<FrameSpan>,
 }
 
 /// Compares the sound of shots; each shot is read once.
@@ -30,7 +28,7 @@ pub(super) struct Ear<'a> {
     tools: Tools<'a>,
     microphones: &'a [Microphone<'a>],
     open: Vec<Option<ShotSounds<'a>>>,
-    heard: HashMap<(usize, usize), Option<ShotSound>>,
+    heard: HashMap<Stretch, Option<ShotSound>>,
     matcher: SoundMatcher,
 }
 
@@ -44,24 +42,23 @@ impl<'a> Ear<'a> {
         Self { tools, microphones, open: open.collect(), heard: HashMap::new(), matcher: SoundMatcher::default() }
     }
 
-    /// How the sound of two shots, each a camera and a shot's number, agrees; `None` where one cannot be heard.
-    pub fn compare(&mut self, a: (usize, usize), b: (usize, usize)) -> Option<Heard> {
+    /// How the sound of two stretches of film agrees; `None` where one cannot be heard.
+    pub fn compare(&mut self, a: Stretch, b: Stretch) -> Option<Heard> {
         self.hear(a);
         self.hear(b);
         let (Some(Some(x)), Some(Some(y))) = (self.heard.get(&a), self.heard.get(&b)) else { return None };
         self.matcher.compare(x, y).map(|found| Heard { ratio: found.ratio, lag: found.lag })
     }
 
-    fn hear(&mut self, at: (usize, usize)) {
+    fn hear(&mut self, at: Stretch) {
         if !self.heard.contains_key(&at) {
             let sound = self.sound(at);
             self.heard.insert(at, sound);
         }
     }
 
-    fn sound(&mut self, (camera, shot): (usize, usize)) -> Option<ShotSound> {
+    fn sound(&mut self, (camera, span): Stretch) -> Option<ShotSound> {
         let microphone = self.microphones.get(camera)?;
-        let span = *microphone.shots.get(shot)?;
         match &microphone.source {
             Source::Film(_) => self.open.get_mut(camera)?.as_mut()?.shot(span).ok()?,
             Source::Clips(clips) => {

@@ -37,7 +37,7 @@ pub fn open_decoder(demux: &Demux, how: Decode, threads: usize, alarm: &Alarm) -
 
 /// Tells a decoder what it may leave out from the next packet on.
 fn leave_out(decoder: &mut ff::decoder::decoder::Decoder, how: Decode) {
-    decoder.skip_loop_filter(if how == Decode::Exact { ff::Discard::Default } else { ff::Discard::All });
+    decoder.skip_loop_filter(if how == Decode::NoLoopFilter { ff::Discard::All } else { ff::Discard::Default });
     decoder.skip_frame(if how == Decode::References { ff::Discard::NonReference } else { ff::Discard::Default });
 }
 
@@ -123,7 +123,7 @@ impl<'a> Frames<'a> {
         demux.only(&[video]);
         // Without a time on every frame, decoding from the start is the only way that counts right.
         let counting = !part.index.timed;
-        let how = if counting && self.how == Decode::References { Decode::NoLoopFilter } else { self.how };
+        let how = if counting && self.how == Decode::References { Decode::Exact } else { self.how };
         self.changed = false;
         let alarm = Alarm::new();
         let decoder = open_decoder(&demux, how, self.threads, &alarm)?;
@@ -327,7 +327,7 @@ impl FrameSource for Frames<'_> {
         self.how = how;
         self.changed = true;
         if let Some(open) = &mut self.open {
-            let how = if open.counting && how == Decode::References { Decode::NoLoopFilter } else { how };
+            let how = if open.counting && how == Decode::References { Decode::Exact } else { how };
             leave_out(&mut open.decoder, how);
         }
     }

@@ -55,8 +55,8 @@ struct Clock {
 
 impl Clock {
     fn of(play: &Play, camera: &Camera<'_>) -> Option<Self> {
-        let shot = camera.found.shots.get(play.shot)?;
-        Some(Self { from: camera.film.time(shot.span.start), to: camera.film.time(shot.span.end), angle: shot.angle })
+        let angle = camera.found.shots.get(play.shot)?.angle;
+        Some(Self { from: camera.film.time(play.span.start), to: camera.film.time(play.span.end), angle })
     }
 }
 
@@ -105,6 +105,7 @@ mod tests {
         let at = |time: f64| Some(Sighting { frame: film.frame_at(time), time, confidence });
         let play = Play {
             shot: 0,
+            span: FrameSpan::of(from, to),
             set: None,
             snap: at(snap),
             whistle: at(snap + 5.0),

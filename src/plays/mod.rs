@@ -12,5 +12,5 @@ pub mod track;
 
 pub use clip::clip_span;
 pub use find::{Found, find};
-pub use pair::{BY_LENGTH, Camera, GamePlay, Heard, Listen, PairedBy, pair};
+pub use pair::{BY_LENGTH, Camera, GamePlay, Heard, Listen, PairedBy, Stretch, pair};
 pub use settings::Settings;

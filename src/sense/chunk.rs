@@ -46,7 +46,7 @@ pub fn jobs(film: &Film) -> Vec<Job> {
         let index = &part.index;
         let by_seek = index.timed && index.keys.len() > 1;
         let enough = index.references as f64 >= ENOUGH * part.seconds();
-        let how = if by_seek && enough { Decode::References } else { Decode::NoLoopFilter };
+        let how = if by_seek && enough { Decode::References } else { Decode::Exact };
         let mut starts = vec![0];
         let mut last = 0;
         let all: Vec<u64> = if by_seek { index.keys.clone() } else { (0..part.frames()).collect() };

@@ -1,8 +1,9 @@
 //! The one pass over a film.
 //!
 //! The film is measured in chunks by all cores. In most chunks only the pictures are decoded that others are predicted
-//! from, without the loop filter; where one of them does not continue the one before, every frame around is decoded to
-//! find the cut. Chunks follow from the film alone and are put together in order: the result is the same with any
+//! from (with the loop filter: without it the far lines of the end-zone camera flicker, and snaps found by it alone fall
+//! from .83 to .70); where one of them does not continue the one before, every frame around is decoded, without the
+//! filter, to find the cut. Chunks follow from the film alone and are put together in order: the result is the same with any
 //! number of cores, and whether or not the run was broken off.
 
 use std::collections::{BTreeMap, VecDeque};
@@ -313,7 +314,7 @@ impl<'a> Eye<'a> {
     fn open(shared: &Shared<'a>, job: &Job) -> Result<Self> {
         let (how, threads) = match job {
             Job::Leap(chunk) => (chunk.how, 1),
-            Job::Row(_) => (Decode::NoLoopFilter, 0),
+            Job::Row(_) => (Decode::Exact, 0),
         };
         let mut source = shared.reader.frames(shared.film, how, threads)?;
         if let (Job::Row(_), Some(first)) = (job, job.chunks().first()) {
@@ -332,7 +333,7 @@ impl<'a> Eye<'a> {
                     return Ok(done);
                 }
                 // What hangs on a damaged reference is only seen with every frame.
-                self.leap(chunk, Decode::NoLoopFilter, shared)
+                self.leap(chunk, Decode::Exact, shared)
             }
         }
     }

@@ -17,7 +17,7 @@ use std::process::{Command, ExitCode};
 use downbox::base::{FrameNo, FrameSpan, Silent};
 use downbox::film::{Angle, Film, FilmReader, Series};
 use downbox::media::Media;
-use downbox::plays::{self, Camera, Found, Heard, Settings};
+use downbox::plays::{self, Camera, Found, Heard, Settings, Stretch};
 use downbox::sense::{self, ShotSounds, SoundMatcher};
 use pool::{FilmedPlay, Game, TrueCamera};
 use tally::{Tally, errors, wilson};
@@ -238,11 +238,7 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
         let plain: String = why.chars().filter(|c| !c.is_ascii_digit() && *c != '.').collect();
         *r.why.entry(plain).or_default() += 1;
     }
-    let clips: Vec<FrameSpan> = found
-        .plays
-        .iter()
-        .filter_map(|p| Some(plays::clip_span(p, found.shots.get(p.shot)?, &scanned.film, &settings)))
-        .collect();
+    let clips: Vec<FrameSpan> = found.plays.iter().map(|p| plays::clip_span(p, &scanned.film, &settings)).collect();
     let mut used = 0;
     for play in &scanned.truth.plays {
         let Some(needed) = needed(game, scanned, play) else { continue };
@@ -270,8 +266,8 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     }
     let mut matcher = SoundMatcher::default();
     let mut failure = None;
-    let mut listen = |a: (usize, usize), b: (usize, usize)| {
-        let mut read = |(c, shot): (usize, usize)| sounds[c].shot(scans[c].found.shots[shot].span);
+    let mut listen = |a: Stretch, b: Stretch| {
+        let mut read = |(c, span): Stretch| sounds[c].shot(span);
         match (read(a), read(b)) {
             (Ok(Some(x)), Ok(Some(y))) => matcher.compare(&x, &y).map(|m| Heard { ratio: m.ratio, lag: m.lag }),
             (Err(e), _) | (_, Err(e)) => {
@@ -287,7 +283,7 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     }
     // Which true play a take shows: the one whose snap lies in its shot.
     let shows = |c: usize, play: &downbox::film::Play| {
-        let span = scans[c].found.shots[play.shot].span;
+        let span = play.span;
         scans[c].truth.plays.iter().find(|p| span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
     };
     let (mut right, mut wrong) = (0, 0);
