@@ -103,9 +103,9 @@ fn heard(samples: &[f32], folder: &Path) -> Vec<Whistle> {
     let bytes: Vec<u8> = samples.iter().flat_map(|s| (s / most * 0.9).to_le_bytes()).collect();
     let (raw, film) = (folder.join("mix.f32"), folder.join("mix.mov"));
     std::fs::write(&raw, bytes).unwrap();
-    let picture = ["-v", "error", "-y", "-f", "lavfi", "-i", "color=s=64x36:r=5"];
+    let picture = ["-v", "error", "-y", "-f", "lavfi", "-i", "color=s=64x36:r=1"];
     let mix = ["-f", "f32le", "-ar", "48000", "-ac", "1", "-i", raw.to_str().unwrap(), "-shortest"];
-    let coded = ["-c:v", "libx264", "-preset", "ultrafast", "-c:a", "aac", "-b:a", "128k", film.to_str().unwrap()];
+    let coded = ["-c:v", "libx264", "-preset", "ultrafast", "-c:a", "pcm_s16le", film.to_str().unwrap()];
     run("ffmpeg", &[&picture[..], &mix, &coded].concat());
     let media = Media::new().unwrap();
     let film = media.read(&[film], &Silent).unwrap();
