@@ -19,17 +19,20 @@ const EVERY: usize = 7;
 /// A whistle surer than this counts, as in the search for a play's end.
 const FAINT: f32 = 0.15;
 
+/// First sample of a blow, and the first after it.
+type Blow = (usize, usize);
+
 fn rms(samples: &[f32]) -> f32 {
     (samples.iter().map(|s| s * s).sum::<f32>() / samples.len().max(1) as f32).sqrt()
 }
 
 /// Stretches of a recording in which the whistle sounds: 10 ms pieces within 12 dB of the loudest, gaps of 30 ms closed,
 /// 50 ms and longer.
-fn blows(samples: &[f32]) -> Vec<(usize, usize)> {
+fn blows(samples: &[f32]) -> Vec<Blow> {
     let piece = RATE / 100;
     let levels: Vec<f32> = samples.chunks(piece).map(rms).collect();
     let loud = levels.iter().copied().fold(0.0, f32::max) / 4.0;
-    let mut out: Vec<(usize, usize)> = Vec::new();
+    let mut out: Vec<Blow> = Vec::new();
     for (k, _) in levels.iter().enumerate().filter(|(_, level)| **level > loud) {
         match out.last_mut() {
             Some(last) if k * piece <= last.1 + 3 * piece => last.1 = (k + 1) * piece,
@@ -41,7 +44,7 @@ fn blows(samples: &[f32]) -> Vec<(usize, usize)> {
 }
 
 struct Sounds {
-    whistles: Vec<(Vec<f32>, Vec<(usize, usize)>)>,
+    whistles: Vec<(Vec<f32>, Vec<Blow>)>,
     crowds: Vec<Vec<f32>>,
     music: Vec<f32>,
 }
