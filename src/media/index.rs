@@ -106,27 +106,26 @@ fn by_decoding(demux: &mut Demux) -> Result<FrameIndex> {
     let mut decoder = open_decoder(demux, Decode::NoLoopFilter, 0, &alarm)?;
     let video = demux.video;
     let mut frame = ff::frame::Video::empty();
-    let mut pts: Vec<i64> = Vec::new();
+    let mut told: Vec<Option<i64>> = Vec::new();
     let mut keys: Vec<u64> = Vec::new();
     let mut timed = true;
+    let mut latest = i64::MIN;
     let mut ended = false;
     loop {
         while decoder.receive_frame(&mut frame).is_ok() {
-            let next = pts.last().map_or(i64::MIN, |p| p + 1);
             let own = frame.pts();
-            timed &= own.is_some_and(|at| at >= next);
-            let at = own.or(frame.timestamp()).unwrap_or(next.max(0));
+            timed &= own.is_some_and(|at| at > latest);
+            latest = latest.max(own.unwrap_or(latest));
             if frame.is_key() {
-                keys.push(pts.len() as u64);
+                keys.push(told.len() as u64);
             }
-            // Damaged times must not put two pictures on one tick.
-            pts.push(at.max(next));
+            told.push(own.or(frame.timestamp()));
         }
         if ended {
             if !timed {
                 keys.clear();
             }
-            return Ok(FrameIndex { pts, by_packets: false, timed, keys, references: 0 });
+            return Ok(FrameIndex { pts: ascending(&told), by_packets: false, timed, keys, references: 0 });
         }
         match demux.next() {
             Some(packet) if packet.stream() == video => {
@@ -139,5 +138,44 @@ fn by_decoding(demux: &mut Demux) -> Result<FrameIndex> {
                 let _ = decoder.send_eof();
             }
         }
+    }
+}
+
+/// A time for every picture, each after the one before. Pictures that come without one (Matroska's before zero, all of
+/// some AVI) lie evenly between their neighbors, or at the usual step before the first or after the last that has one.
+fn ascending(told: &[Option<i64>]) -> Vec<i64> {
+    let known: Vec<(usize, i64)> = told.iter().enumerate().filter_map(|(k, t)| Some((k, (*t)?))).collect();
+    let mut steps: Vec<i64> =
+        known.windows(2).filter(|w| w[1].0 == w[0].0 + 1 && w[1].1 > w[0].1).map(|w| w[1].1 - w[0].1).collect();
+    steps.sort_unstable();
+    let step = steps.get(steps.len() / 2).copied().unwrap_or(1);
+    let mut out: Vec<i64> = Vec::with_capacity(told.len());
+    for k in 0..told.len() {
+        let after = known.partition_point(|(at, _)| *at < k);
+        let at = match (after.checked_sub(1).map(|b| known[b]), known.get(after)) {
+            (_, Some(&(at, time))) if at == k => time,
+            (Some((a, from)), Some(&(b, to))) => from + (to - from) * (k - a) as i64 / (b - a) as i64,
+            (None, Some(&(b, to))) => to - step * (b - k) as i64,
+            (Some((a, from)), None) => from + step * (k - a) as i64,
+            (None, None) => k as i64,
+        };
+        // Damaged times must not put two pictures on one tick.
+        out.push(out.last().map_or(at, |before| at.max(before + 1)));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ascending;
+
+    #[test]
+    fn pictures_without_times_lie_between_those_that_have_one() {
+        // Matroska that begins before zero: the first three are not told.
+        assert_eq!(ascending(&[None, None, None, Some(0), Some(33), Some(67)]), [-102, -68, -34, 0, 33, 67]);
+        assert_eq!(ascending(&[Some(0), None, None, Some(9), Some(12), None]), [0, 3, 6, 9, 12, 15]);
+        assert_eq!(ascending(&[None, None, None]), [0, 1, 2]);
+        // A time that goes back is damage.
+        assert_eq!(ascending(&[Some(5), Some(3), Some(7)]), [5, 6, 7]);
     }
 }
