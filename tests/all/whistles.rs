@@ -146,8 +146,7 @@ fn listen(sounds: &Sounds, louder: f32, seed: u64) -> (usize, usize, usize) {
 fn real_whistles_are_heard_under_a_real_crowd() {
     let Some(sounds) = sounds() else { return };
     // Heard of 32 whistles at least, false alarms in 231 s at most. Measured: 32, 28, 15 whistles (47, 36, 15 of 56 blows,
-    // half of which are shorter than .2 s) and no false alarm; before tones were judged by steadiness and against what the
-    // crowd does as a whole, 31, 25, 11 and 45.
+    // most of which are shorter than .2 s) and no false alarm.
     for (louder, least, most) in [(0.0, 31, 0), (6.0, 26, 1), (12.0, 13, 1)] {
         let (whistles, blows, wrong) = listen(&sounds, louder, 7);
         println!("crowd {louder:+} dB: {whistles} of {WHISTLES} whistles, {blows} of 56 blows, {wrong} false alarms");
