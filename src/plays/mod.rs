@@ -1,5 +1,6 @@
 //! Series to shots and plays; pairing of cameras. Pure judgment: no file is opened here.
 
+pub mod alike;
 mod carry;
 mod clip;
 pub mod decode;
@@ -9,8 +10,14 @@ mod pair;
 mod settings;
 pub mod snap;
 pub mod track;
+mod turns;
+mod woven;
 
 pub use clip::clip_span;
 pub use find::{Found, find};
-pub use pair::{BY_LENGTH, Camera, GamePlay, Heard, Listen, PairedBy, Stretch, pair};
+pub use pair::{
+    BELIEVED, BY_LENGTH, BY_MOTION, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RESTARTED, Stretch, UNSYNCED,
+    pair, pair_seen,
+};
 pub use settings::Settings;
+pub use woven::{WHOSE, Woven, split};
