@@ -84,6 +84,9 @@ pub struct Cut {
     /// Film of the end-zone (tight) camera: files or folders
     #[arg(long, num_args = 1.., value_name = "FILM")]
     pub end_zone: Vec<PathBuf>,
+    /// Film that holds the sideline and the end-zone camera's shots in turn: files or folders
+    #[arg(long, num_args = 1.., value_name = "FILM", conflicts_with_all = ["sideline", "end_zone"])]
+    pub woven: Vec<PathBuf>,
     /// Film of another camera: its name, then files or folders; may be given again
     #[arg(long, num_args = 2.., value_names = ["NAME", "FILM"], action = clap::ArgAction::Append)]
     pub camera: Vec<PathBuf>,

@@ -12,6 +12,7 @@ use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::{cut, shelf, wire};
 use crate::base::{IoContext, Result};
+use crate::film::Angle;
 use crate::jobs::{self, Config, CutAsk};
 use crate::library::{Access, GameIn, Library};
 use crate::watch::{GameFolder, Inbox, Ledger, Round};
@@ -85,9 +86,14 @@ fn is_sign(event: &notify::Result<notify::Event>) -> bool {
 fn take(library: &Path, game: &GameFolder, chain: &Chain) -> Result<String> {
     let mut library = Library::open(library, Access::Write)?;
     let config = Config::load(Some(library.folder()))?;
+    // A film named woven holds both angles, unless one of them has a film of its own.
+    let angled = game.cameras.iter().any(|(name, _)| Angle::named(name) != Angle::Unknown);
+    let (woven, cameras): (Vec<_>, Vec<_>) =
+        game.cameras.iter().cloned().partition(|(name, _)| !angled && name.eq_ignore_ascii_case("woven"));
     let ask = CutAsk {
         game: GameIn { name: game.game.clone(), date: game.date.clone(), ..GameIn::default() },
-        cameras: game.cameras.clone(),
+        cameras,
+        woven: woven.into_iter().flat_map(|(_, films)| films).collect(),
         sheet: game.sheet.clone(),
         ..CutAsk::default()
     };

@@ -17,6 +17,7 @@ mod stills;
 mod survey;
 mod texts;
 mod tools;
+mod unweave;
 
 pub use config::Config;
 pub use cutup::{CutupAsk, CutupDone, LeftOutPlay, cutup, plan_cutup};

@@ -24,31 +24,20 @@ pub struct CameraScan {
 /// No film, or none that can be read at all; `Interrupted` if a stop is asked for.
 pub fn scan(tools: Tools<'_>, files: &[PathBuf], angle: Angle, settings: &Settings) -> Result<CameraScan> {
     let film = tools.reader.read(files, tools.progress)?;
-    judge(tools, film, angle, settings, None, false)
+    let series = measured(tools, &film, None, false)?;
+    Ok(judged(film, &series, angle, settings))
 }
 
-/// Finds the plays of a film that was read. What the library has measured before is not measured again; what is measured
-/// now is kept in it if `keep`.
-pub(super) fn judge(
-    tools: Tools<'_>,
-    film: Film,
-    angle: Angle,
-    settings: &Settings,
-    library: Option<&Library>,
-    keep: bool,
-) -> Result<CameraScan> {
-    let kept = library.and_then(|l| l.load_series(&film.fingerprint(), sense::VERSION));
-    let series = match kept {
-        Some(series) => series,
-        None => {
-            let series = sense::measure(tools.reader, &film, tools.progress)?;
-            if let Some(library) = library.filter(|_| keep) {
-                library.save_series(&series)?;
-            }
-            series
-        }
-    };
-    Ok(judged(film, &series, angle, settings))
+/// What is measured over a film: kept by the library, or measured now and kept if `keep`.
+pub(super) fn measured(tools: Tools<'_>, film: &Film, library: Option<&Library>, keep: bool) -> Result<Series> {
+    if let Some(series) = library.and_then(|l| l.load_series(&film.fingerprint(), sense::VERSION)) {
+        return Ok(series);
+    }
+    let series = sense::measure(tools.reader, film, tools.progress)?;
+    if let Some(library) = library.filter(|_| keep) {
+        library.save_series(&series)?;
+    }
+    Ok(series)
 }
 
 /// Finds the plays of a film by what was measured over it.

@@ -9,7 +9,7 @@ pub const LONG: f64 = 45.0;
 /// The earliest and latest end after the snap, seconds, and how long before the next snap play is over at the latest.
 /// (Constants of this file, but where marked: measured on made films drawn from tracked movement.)
 const EARLIEST: f64 = 1.5;
-const LATEST: f64 = 16.0;
+const LATEST: f64 = 13.5;
 const BEFORE_NEXT: f64 = 4.0;
 /// Weights of the drops of pan and robust motion, over so many seconds before and after.
 const DROPS: [f64; 2] = [1.8, 0.8];
@@ -18,7 +18,7 @@ const OVER: f64 = 2.0;
 const LENGTH: (f64, f64, f64) = (7.0, 0.36, 0.42);
 /// A whistle: weight, deviation, how late it is heard (the referee and the way of the sound), seconds. Once the snap is known faint ones are believed: this
 /// score is sure by nothing and that one wholly.
-const WHISTLE: (f64, f64, f64) = (10.0, 0.25, 0.38);
+const WHISTLE: (f64, f64, f64) = (7.0, 0.25, 0.38);
 const SCORES: (f64, f64) = (-2.0, 3.0);
 /// A sure whistle well before the end takes this from it: the first one blows the play dead, the next makes the ball
 /// ready.

@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
-use downbox::base::{FrameNo, FrameSpan, Silent};
+use downbox::base::{FrameSpan, Silent};
 use downbox::film::{Angle, Film, FilmReader, Series};
 use downbox::media::Media;
 use downbox::plays::{self, Camera, Found, Heard, Settings, Stretch};
@@ -151,6 +151,10 @@ struct Report {
     extra: usize,
     /// Snaps: right and sure, right and doubted, wrong and doubted, wrong and sure.
     doubted: BTreeMap<&'static str, [usize; 4]>,
+    /// Snaps off by over half a second, and how many of them are shown to a person.
+    off: BTreeMap<&'static str, [usize; 2]>,
+    /// Shots that show no play, and how many of them were taken for one, by kind.
+    others: BTreeMap<String, [usize; 2]>,
     why: BTreeMap<String, usize>,
     game_plays: usize,
     game_doubts: usize,
@@ -172,6 +176,8 @@ fn report(media: &Media, games: &[Game], scans: &[Vec<Scanned<'_>>]) -> Result<b
                 continue;
             }
             let name = match (game.truth.take.as_str(), scanned.truth.angle.as_str()) {
+                _ if game.truth.faults && scanned.truth.angle == "sideline" => "a fault at the snap, sideline",
+                _ if game.truth.faults => "a fault at the snap, end zone alone",
                 ("long", "sideline") => "long take, sideline",
                 ("long", _) => "long take, end zone alone",
                 (_, "sideline") => "sideline",
@@ -221,6 +227,11 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
         };
         let error = snap.time - play.snap_time;
         r.snap_errors.entry(name).or_default().push(error);
+        if error.abs() > 0.5 {
+            let [all, shown] = r.off.entry(name).or_default();
+            *all += 1;
+            *shown += usize::from(p.doubt.is_some());
+        }
         let end = p.whistle.map(|end| end.time - play.end_time);
         r.end_errors.entry(name).or_default().extend(end);
         if (worst && error.abs() > 0.5) || flag("--each") {
@@ -257,6 +268,13 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
         *r.why.entry(plain).or_default() += 1;
     }
     let clips: Vec<FrameSpan> = found.plays.iter().map(|p| plays::clip_span(p, &scanned.film, &settings)).collect();
+    for shot in scanned.truth.shots.iter().filter(|s| !matches!(s.kind.as_str(), "play" | "long")) {
+        let [all, taken] = r.others.entry(shot.kind.clone()).or_default();
+        *all += 1;
+        // A play's clip that begins in the middle of it, or holds that, is of this shot.
+        let middle = downbox::base::FrameNo((shot.start + shot.end) / 2);
+        *taken += usize::from(clips.iter().any(|c| c.holds(middle)));
+    }
     let mut used = 0;
     for play in &scanned.truth.plays {
         let Some(needed) = needed(game, scanned, play) else { continue };
@@ -318,7 +336,11 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
     let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
     let long = game.truth.take == "long";
-    let name = if long { "long take, end zone with the sideline's" } else { "end zone with the sideline's" };
+    let name = match (game.truth.faults, long) {
+        (true, _) => "a fault at the snap, end zone with the sideline's",
+        (_, true) => "long take, end zone with the sideline's",
+        _ => "end zone with the sideline's",
+    };
     moments(r, name, game, &scans[1], &carried);
     Ok(())
 }
@@ -350,6 +372,11 @@ fn print(r: &Report) {
             sure + doubted
         );
     }
+    for (name, [all, shown]) in &r.off {
+        let (low, high) = wilson(*shown as f64 / (*all).max(1) as f64, *all as f64);
+        println!("snaps off by over .5 s, {name}: {all}, shown to a person: {shown} [{low:.3}, {high:.3}]");
+    }
+    println!("shots of no play, and taken for one: {:?}", r.others);
     println!("doubted before pairing: {} of {} {:?}", r.doubts, r.plays, r.why);
     println!("plays of a game shown to a person: {} of {}", r.game_doubts, r.game_plays);
 }
