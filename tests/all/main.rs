@@ -18,3 +18,4 @@ mod refusals;
 mod scan;
 mod sounds;
 mod strip;
+mod woven;
