@@ -22,8 +22,8 @@ const ANYWHERE: f64 = 16.0;
 /// A lag is believed by what share of the belief lies within so many seconds of it.
 const NEAR: f64 = 0.3;
 /// What moves alone must agree with the two snaps: seconds of deviation. Without snaps to agree with, so much of the belief
-/// is left. (Of lags on which the two agreed within .2 s, a quarter were wrong by over .5 s where the snaps were unsure.)
-const AGREES: f64 = 0.15;
+/// is left. (Set on 146 plays of made films: 11 are believed, none of them wrong by over .5 s, while 77 of the rest are.)
+const AGREES: f64 = 0.25;
 const WITHOUT_SNAPS: f64 = 0.5;
 /// Seconds around the best lag over which it is averaged.
 const FINE: f64 = 0.2;

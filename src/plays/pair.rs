@@ -102,8 +102,9 @@ pub fn pair(cameras: &[Camera<'_>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
 }
 
 /// Brings the cameras' plays together, in film order. Each camera may have missed plays. A pair that sound does not
-/// confirm is kept by what moves in both (`series`: each camera's, where it is at hand), by order where the counts agree,
-/// else by length with a doubt. Two cameras of one woven film are paired by their turns.
+/// confirm is kept only by order where the counts agree, else by length with a doubt; two cameras of one woven film are
+/// paired by their turns. Without sound, what moves in both (`series`: each camera's, where it is at hand) says how far
+/// apart they run; where it does not, the play has a doubt. Pieces of a play that a restarted camera has are kept apart.
 pub fn pair_seen(cameras: &[Camera<'_>], series: &[Option<&Series>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
     let Some(first) = cameras.first() else { return Vec::new() };
     let mut game: Vec<GamePlay> = first
