@@ -9,8 +9,9 @@ const OVERLAP: f64 = 0.65;
 /// Added to what is relative before the logarithm: of motion and of the camera's pan.
 const STILL: f64 = 0.05;
 const STEADY: f64 = 0.1;
-/// Neighboring samples say the same: of what independent samples would tell, so much counts.
-const TELLS: f64 = 0.12;
+/// Neighboring samples say the same: of what independent samples of motion and of pan would tell, so much counts. (Set on
+/// made films drawn from tracked movement, as are the next; the `cameras` bench measures what comes of them.)
+const TELLS: [f64; 2] = [0.05, 0.1];
 /// Each camera's own snap says where the other's is: seconds of deviation of the two together, and how far it is trusted
 /// at most.
 const SNAP: (f64, f64) = (0.16, 0.95);
@@ -20,6 +21,10 @@ const END: (f64, f64) = (0.45, 0.6);
 const ANYWHERE: f64 = 16.0;
 /// A lag is believed by what share of the belief lies within so many seconds of it.
 const NEAR: f64 = 0.3;
+/// What moves alone must agree with the two snaps: seconds of deviation. Without snaps to agree with, so much of the belief
+/// is left. (Set on 146 plays of made films: 11 are believed, none of them wrong by over .5 s, while 77 of the rest are.)
+const AGREES: f64 = 0.25;
+const WITHOUT_SNAPS: f64 = 0.5;
 /// Seconds around the best lag over which it is averaged.
 const FINE: f64 = 0.2;
 /// Plays no longer than this in samples tell nothing.
@@ -30,9 +35,11 @@ const SHORTEST: usize = 30;
 pub struct Alike {
     /// Seconds to add to a time in the first stretch (from its start) to have the same moment in the second.
     pub lag: f64,
-    /// How far it is believed, 0 to 1: the share of the belief within .3 s of it.
+    /// How far it is believed, 0 to 1: the share of the belief within .3 s of it, less where what moves contradicts the
+    /// snaps or those are unsure.
     pub belief: f64,
-    /// How much the two look like one play: the mean correlation of what moves, -1 to 1, at that lag.
+    /// The mean correlation of what moves, -1 to 1, at that lag. It does not tell whether the two are one play: every play
+    /// is still and then moves (measured on made films: median .60 for the same play, .64 for different ones).
     pub likeness: f64,
 }
 
@@ -80,6 +87,7 @@ pub fn alike(a: &Moves, b: &Moves) -> Option<Alike> {
     let least = ((OVERLAP * na.min(nb) as f64) as i64).max(SHORTEST as i64);
     let sums: Vec<(Sums, Sums)> = (0..2).map(|c| (Sums::of(&a.channels[c]), Sums::of(&b.channels[c]))).collect();
     let mut lags: Vec<(f64, f64, f64)> = Vec::new();
+    let mut by_moves = (f64::NEG_INFINITY, 0.0);
     for shift in least - na..=nb - least {
         let (from, to) = ((-shift).max(0), na.min(nb - shift));
         if to - from < least {
@@ -88,10 +96,13 @@ pub fn alike(a: &Moves, b: &Moves) -> Option<Alike> {
         let (mut told, mut likeness) = (0.0, 0.0);
         for (c, (of_a, of_b)) in sums.iter().enumerate() {
             let r = correlation(&a.channels[c], &b.channels[c], (of_a, of_b), from as usize, to as usize, shift);
-            told -= TELLS * (to - from) as f64 * (1.0 - r.max(0.0).powi(2)).max(1e-3).ln();
+            told -= TELLS[c] * (to - from) as f64 * (1.0 - r.max(0.0).powi(2)).max(1e-3).ln();
             likeness += r / 2.0;
         }
         let lag = shift as f64 / HZ + b.from - a.from;
+        if told > by_moves.0 {
+            by_moves = (told, lag);
+        }
         told += seen(a.snap, b.snap, SNAP, lag) + seen(a.end, b.end, END, lag);
         lags.push((lag, told, likeness));
     }
@@ -103,7 +114,14 @@ pub fn alike(a: &Moves, b: &Moves) -> Option<Alike> {
     let fine: f64 = near(FINE).map(|l| weight(l.1)).sum();
     let lag = near(FINE).map(|l| l.0 * weight(l.1)).sum::<f64>() / fine.max(1e-12);
     let belief = near(NEAR).map(|l| weight(l.1)).sum::<f64>() / all.max(1e-12);
-    Some(Alike { lag, belief, likeness: best.2 })
+    let trust = match (a.snap, b.snap) {
+        (Some((a, sure_a)), Some((b, sure_b))) => {
+            let off = (by_moves.1 - (b - a)) / AGREES;
+            sure_a.min(sure_b).sqrt() * (-0.5 * off * off).exp()
+        }
+        _ => WITHOUT_SNAPS,
+    };
+    Some(Alike { lag, belief: belief * trust, likeness: best.2 })
 }
 
 /// What two sightings of one moment say of a lag: a bell about their difference, else anywhere.
@@ -186,13 +204,15 @@ mod tests {
 
     #[test]
     fn the_same_bursts_are_laid_over_one_another() {
+        // Nobody saw a snap: found, and not believed by itself.
         let (a, b) = (moves(1, 0.0, 15.0, 77_000, None), moves(1, 2.4, 14.0, 88_000, None));
         let found = alike(&a, &b).unwrap();
-        assert!((found.lag + 2.4).abs() < 0.07 && found.belief > 0.8, "{found:?}");
+        assert!((found.lag + 2.4).abs() < 0.07 && found.belief > 0.4 && found.belief <= WITHOUT_SNAPS, "{found:?}");
         let back = alike(&b, &a).unwrap();
         assert!((back.lag - 2.4).abs() < 0.07, "{back:?}");
-        let other = alike(&a, &moves(2, 2.4, 14.0, 88_000, None)).unwrap();
-        assert!(other.likeness < found.likeness, "{other:?} {found:?}");
+        let (a, b) = (moves(1, 0.0, 15.0, 77_000, Some((6.0, 0.9))), moves(1, 2.4, 14.0, 88_000, Some((3.7, 0.8))));
+        let seen = alike(&a, &b).unwrap();
+        assert!((seen.lag + 2.4).abs() < 0.1 && seen.belief > 0.6, "{seen:?}");
     }
 
     #[test]
@@ -202,7 +222,7 @@ mod tests {
         let unsure = alike(&a, &b).unwrap();
         let (a, b) = (moves(1, 0.0, 15.0, 77_000, Some((6.0, 0.95))), moves(1, 0.0, 15.0, 88_000, Some((6.1, 0.95))));
         let sure = alike(&a, &b).unwrap();
-        assert!(sure.belief > 0.95 && sure.belief > unsure.belief, "{sure:?} {unsure:?}");
+        assert!(sure.belief > 0.6 && unsure.belief < 0.1, "{sure:?} {unsure:?}");
         assert!(sure.lag.abs() < 0.1, "{sure:?}");
     }
 

@@ -19,8 +19,8 @@ mod woven;
 pub use clip::clip_span;
 pub use find::{Found, find, takes};
 pub use pair::{
-    BELIEVED, BY_LENGTH, BY_MOTION, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RESTARTED, Stretch, UNSYNCED,
-    pair, pair_seen,
+    BELIEVED, BY_LENGTH, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RESTARTED, Stretch, UNSYNCED, pair,
+    pair_seen,
 };
 pub use settings::Settings;
 pub use woven::{WHOSE, Woven, split};

@@ -23,8 +23,6 @@ const WORTH_UNTOLD: f64 = 0.0;
 const WORTH_ORDER: f64 = 1.0;
 /// Without sound each second of difference in the plays' length takes this from it, up to so much.
 const LENGTH: (f64, f64) = (1.0, 4.0);
-/// And each tenth by which their motion is more or less alike than usual (likeness `.0`) is worth `.1`, up to `.2`.
-const ALIKE: (f64, f64, f64) = (0.35, 0.5, 2.0);
 /// Of two pieces of a play that a restarted camera has, the one that holds the snap is paired.
 const HOLDS_SNAP: f64 = 0.5;
 /// A lag that motion alone gives is believed from here on. (The `cameras` bench measures what is flagged below it.)
@@ -41,8 +39,6 @@ const ROUNDS: usize = 40;
 /// show another play.
 pub const BY_LENGTH: &str = "the cameras' shots were paired by order and length alone";
 
-/// The doubt of a play whose shots what moves brings together, the counts being different.
-pub const BY_MOTION: &str = "the cameras' shots were paired by what moves in them, without sound";
 /// The doubt of a play whose cameras could not be set side by side.
 pub const UNSYNCED: &str =
     "the cameras share no sound and their pictures do not tell how far apart they run: each has its own snap";
@@ -75,8 +71,6 @@ pub struct Heard {
 pub enum PairedBy {
     /// Both microphones hear the same.
     Sound,
-    /// Both pictures move alike, and say how far apart they run.
-    Motion,
     /// The counts agree, or a woven film's turns, and nothing contradicts.
     Order,
     /// By order and the plays' length, where counts differ and no sound tells.
@@ -109,8 +103,9 @@ pub fn pair(cameras: &[Camera<'_>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
 }
 
 /// Brings the cameras' plays together, in film order. Each camera may have missed plays. A pair that sound does not
-/// confirm is kept by what moves in both (`series`: each camera's, where it is at hand), by order where the counts agree,
-/// else by length with a doubt. Two cameras of one woven film are paired by their turns.
+/// confirm is kept only by order where the counts agree, else by length with a doubt; two cameras of one woven film are
+/// paired by their turns. Without sound, what moves in both (`series`: each camera's, where it is at hand) says how far
+/// apart they run; where it does not, the play has a doubt. Pieces of a play that a restarted camera has are kept apart.
 pub fn pair_seen(cameras: &[Camera<'_>], series: &[Option<&Series>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
     let Some(first) = cameras.first() else { return Vec::new() };
     let mut game: Vec<GamePlay> = first
@@ -254,7 +249,7 @@ impl Joint<'_> {
             known.values_mut().for_each(|k| k.heard = None);
             path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) {
                 true => self.worth(&game, &turns, &known, i, j),
-                false => self.like(&game, i, j, None),
+                false => self.like(&game, i, j),
             });
         }
         let square = game.len() == self.plays().len() && path.len() == game.len();
@@ -277,7 +272,7 @@ impl Joint<'_> {
                 (Some(heard), _) => WORTH_SAME + if self.holds_snap(game, i, j, heard.lag) { HOLDS_SNAP } else { 0.0 },
                 (None, Some(heard)) if heard.ratio < DIFFERENT => WORTH_DIFFERENT,
                 (None, Some(_)) => WORTH_UNTOLD,
-                (None, None) => self.like(game, i, j, k.alike),
+                (None, None) => self.like(game, i, j),
             },
         }
     }
@@ -298,16 +293,14 @@ impl Joint<'_> {
             && inside(snap_b.map(|t| t - lag), long_a)
     }
 
-    /// Without sound: by length and by what moves.
-    fn like(&self, game: &[GamePlay], i: usize, j: usize, alike: Option<Alike>) -> f64 {
+    /// Without sound: by length. What moves says when, not whether.
+    fn like(&self, game: &[GamePlay], i: usize, j: usize) -> f64 {
         let length = |play: &Play| Some(play.whistle?.time - play.snap?.time);
         let other = Self::other(&game[i]).and_then(|(_, take)| length(take));
-        let by_length = match (other, length(&self.plays()[j])) {
+        match (other, length(&self.plays()[j])) {
             (Some(a), Some(b)) => WORTH_ORDER - (LENGTH.0 * (a - b).abs()).min(LENGTH.1),
             _ => WORTH_UNTOLD,
-        };
-        let by_motion = alike.map_or(0.0, |a| ((a.likeness - ALIKE.0) * 10.0 * ALIKE.1).clamp(-ALIKE.2, ALIKE.2));
-        by_length + by_motion
+        }
     }
 
     fn merge(&self, game: Vec<GamePlay>, path: &[(usize, usize)], known: &Knowledge, in_order: bool) -> Vec<GamePlay> {
@@ -347,8 +340,7 @@ impl Joint<'_> {
             let by = match lag {
                 Some((_, By::Sound)) => PairedBy::Sound,
                 _ if in_order => PairedBy::Order,
-                Some((_, By::Motion { .. })) => PairedBy::Motion,
-                None => PairedBy::Length,
+                _ => PairedBy::Length,
             };
             let other = play.takes.iter_mut().enumerate().find_map(|(k, t)| t.as_mut().map(|t| (k, t)));
             if let (Some((lag, how)), Some((k, other))) = (lag, other) {
@@ -356,16 +348,12 @@ impl Joint<'_> {
             }
             // A play of three cameras is as sure as its weakest pair.
             let rank = |by: PairedBy| {
-                [PairedBy::Alone, PairedBy::Sound, PairedBy::Order, PairedBy::Motion]
-                    .iter()
-                    .position(|b| *b == by)
-                    .unwrap_or(9)
+                [PairedBy::Alone, PairedBy::Sound, PairedBy::Order].iter().position(|b| *b == by).unwrap_or(9)
             };
             play.by = if rank(by) >= rank(play.by) { by } else { play.by };
             let watched = known.get(&(i, j)).is_some_and(|k| k.alike.is_some());
             let doubt = match play.by {
                 PairedBy::Length => Some(BY_LENGTH),
-                PairedBy::Motion => Some(BY_MOTION),
                 _ if lag.is_none() && watched => Some(UNSYNCED),
                 _ => None,
             };

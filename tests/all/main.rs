@@ -22,3 +22,4 @@ mod scan;
 mod sounds;
 mod strip;
 mod whistles;
+mod woven;

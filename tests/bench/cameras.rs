@@ -390,9 +390,8 @@ fn print(r: &Report) {
     }
     let count = |by: PairedBy| r.by.iter().filter(|b| **b == format!("{by:?}")).count();
     println!(
-        "mute plays by order {}, motion {}, length {}, alone {}; doubted {}",
+        "mute plays by order {}, length {}, alone {}; doubted {}",
         count(PairedBy::Order),
-        count(PairedBy::Motion),
         count(PairedBy::Length),
         count(PairedBy::Alone),
         share(r.doubted.0, r.doubted.1)
