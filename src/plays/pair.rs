@@ -223,7 +223,8 @@ impl Joint<'_> {
             let mut asked: Vec<_> = path.iter().filter(|p| !known.contains_key(p)).copied().collect();
             if asked.is_empty() {
                 // A shot left alone may be a piece of its neighbor's play.
-                asked = beside(&path, game.len(), self.plays().len());
+                let heard = |pair: &(usize, usize)| known.get(pair).is_some_and(|k| k.same().is_some());
+                asked = beside(&path, game.len(), self.plays().len(), &heard);
                 asked.retain(|p| !known.contains_key(p));
             }
             if asked.is_empty() {
@@ -369,16 +370,16 @@ impl Joint<'_> {
     }
 }
 
-/// Pairs of a shot that the path leaves alone and the partners of the shots beside it.
-fn beside(path: &[(usize, usize)], n: usize, m: usize) -> Vec<(usize, usize)> {
+/// Pairs of a shot that the path leaves alone and the partners of the shots beside it that were heard to be the same.
+fn beside(path: &[(usize, usize)], n: usize, m: usize, heard: &dyn Fn(&(usize, usize)) -> bool) -> Vec<(usize, usize)> {
     let mut out = Vec::new();
     for j in (0..m).filter(|j| path.iter().all(|p| p.1 != *j)) {
-        out.extend(path.iter().rfind(|p| p.1 < j).map(|p| (p.0, j)));
-        out.extend(path.iter().find(|p| p.1 > j).map(|p| (p.0, j)));
+        let around = [path.iter().rfind(|p| p.1 < j), path.iter().find(|p| p.1 > j)];
+        out.extend(around.into_iter().flatten().filter(|p| heard(p)).map(|p| (p.0, j)));
     }
     for i in (0..n).filter(|i| path.iter().all(|p| p.0 != *i)) {
-        out.extend(path.iter().rfind(|p| p.0 < i).map(|p| (i, p.1)));
-        out.extend(path.iter().find(|p| p.0 > i).map(|p| (i, p.1)));
+        let around = [path.iter().rfind(|p| p.0 < i), path.iter().find(|p| p.0 > i)];
+        out.extend(around.into_iter().flatten().filter(|p| heard(p)).map(|p| (i, p.1)));
     }
     out
 }
