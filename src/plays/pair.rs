@@ -219,7 +219,12 @@ impl Joint<'_> {
         let mut known = Knowledge::new();
         let mut path = Vec::new();
         for _ in 0..ROUNDS {
-            path = align(game.len(), self.plays().len(), &|i, j| self.worth(&game, &turns, &known, i, j));
+            // Where nothing at all is heard there is nothing to hope for.
+            let silent = known.len() >= DEAF && known.values().all(|k| k.heard.is_none());
+            path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) || !silent {
+                true => self.worth(&game, &turns, &known, i, j),
+                false => self.like(&game, i, j) + turns.as_ref().map_or(0.0, |turns| turns.worth(i, j)),
+            });
             let mut asked: Vec<_> = path.iter().filter(|p| !known.contains_key(p)).copied().collect();
             if asked.is_empty() {
                 // A shot left alone may be a piece of its neighbor's play.
