@@ -6,9 +6,10 @@ use std::path::{Path, PathBuf};
 
 use super::ear::{Ear, Microphone, Source};
 use super::ingest::CutAsk;
+use super::kept::Kept;
 use super::scan::{CameraScan, judge, judged};
 use super::{Settings, Tools, opener};
-use crate::base::{Error, Problem, Result};
+use crate::base::{Error, Problem, Result, go_on};
 use crate::film::{Angle, Film, Play, Shot, ShotKind};
 use crate::filter::Filter;
 use crate::football::fold;
@@ -61,7 +62,8 @@ pub(super) fn survey(
     let read = read_given(tools, ask, &game, library)?;
     let mut cameras = earlier(tools, &game, &read, settings, library, keep)?;
     for (name, film) in read {
-        let scan = judge(tools, film, Angle::named(&name), settings, library, keep)?;
+        let kept = library.map(|library| Kept::library(library, keep));
+        let scan = judge(tools, film, (&name, Angle::named(&name)), settings, kept.as_ref())?;
         problems.extend(scan.film.problems.iter().cloned());
         cameras.push(SurveyedCamera { name, film: scan.film, found: scan.found, given: true, there: true });
     }
@@ -85,6 +87,7 @@ fn read_given(tools: Tools<'_>, ask: &CutAsk, game: &str, library: Option<&Libra
     let mut read: Vec<(String, Film)> = Vec::new();
     for (name, files) in &ask.cameras {
         let film = tools.reader.read(files, tools.progress)?;
+        go_on(tools.progress, "reading the films")?;
         let name = match library {
             Some(library) => library.check_camera(game, name, &film, ask.replace)?,
             None => name.clone(),
@@ -152,9 +155,12 @@ fn earlier(
         // What it showed before is judged anew from what was measured: the library's moments are partly the other
         // camera's, and would confirm themselves. What a person corrected is laid over when the plays are put back.
         let opener::Known { film, there } = known;
-        let scan = match library.load_series(&camera.fingerprint, sense::VERSION) {
+        let scan = match library.series().load(&camera.fingerprint, sense::VERSION) {
             Some(series) => judged(film, &series, camera.angle, settings),
-            None if there => judge(tools, film, camera.angle, settings, Some(library), keep)?,
+            None if there => {
+                let kept = Kept::library(library, keep);
+                judge(tools, film, (&camera.camera, camera.angle), settings, Some(&kept))?
+            }
             None => {
                 let shots = stands.iter().flat_map(|play| &play.shots).filter(|shot| shot.camera == camera.camera);
                 CameraScan { film, found: as_found(&camera, shots) }
@@ -203,7 +209,10 @@ fn together(
     let paired: Vec<Camera<'_>> = cameras.iter().map(|c| Camera { film: &c.film, found: &c.found }).collect();
     tools.progress.stage("pair the cameras", 0);
     let mut ear = Ear::new(tools, &microphones);
-    let game = plays::pair(&paired, &mut |a, b| ear.compare(a, b));
+    // Once a stop is asked for nothing more is heard, and what then comes of it is not used.
+    let mut listen = |a, b| if tools.progress.stop_asked() { None } else { ear.compare(a, b) };
+    let game = plays::pair(&paired, &mut listen);
+    go_on(tools.progress, "pairing the cameras")?;
     let plays = game.into_iter().map(|play| {
         let takes = cameras.iter().zip(&play.takes);
         let shots = takes.filter_map(|(camera, take)| {
