@@ -22,8 +22,8 @@ mod tools;
 
 pub use config::Config;
 pub use cutup::{CutupAsk, CutupDone, LeftOutPlay, cutup, plan_cutup};
-pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
 pub use explain::{Explained, explain};
+pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
 pub use kept::Kept;
 pub use scan::{CameraScan, scan};
 pub use settings::{ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings};

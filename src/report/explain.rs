@@ -204,7 +204,13 @@ impl Explain {
 
     fn curves(&self, canvas: &mut Canvas, axis: &Axis) {
         let pan_top = top(&self.pan, LEAST_PAN);
-        name(canvas, CAMERA, "camera motion", paint::SKY, &["top of the lane:", &format!("{pan_top:.2} widths a second")]);
+        name(
+            canvas,
+            CAMERA,
+            "camera motion",
+            paint::SKY,
+            &["top of the lane:", &format!("{pan_top:.2} widths a second")],
+        );
         for piece in &self.pan {
             lane(canvas, axis, CAMERA, piece, pan_top, Ink { color: paint::SKY, filled: true, dash: None });
         }
@@ -256,7 +262,8 @@ impl Explain {
         let marks: Vec<(&Mark, bool, Option<(f32, f32)>)> =
             marks.into_iter().filter_map(|(mark, left, dash)| Some((mark.as_ref()?, left, dash))).collect();
         let width = |mark: &Mark| text_width(&mark.words, WORDS.size, WORDS.weight) + 22.0;
-        let wanted: Vec<(f32, f32, bool)> = marks.iter().map(|(m, left, _)| (axis.x(m.time), width(m), *left)).collect();
+        let wanted: Vec<(f32, f32, bool)> =
+            marks.iter().map(|(m, left, _)| (axis.x(m.time), width(m), *left)).collect();
         let places = hang(&wanted, (MARGIN, RIGHT), 8.0);
         for ((mark, _, dash), place) in marks.iter().zip(&places) {
             let x = axis.x(mark.time);
@@ -355,7 +362,8 @@ mod tests {
 
     fn play(snap: f64, doubt: Option<&str>) -> Explain {
         let mark = |time: f64, what: &str| Some(Mark { time, words: format!("{what} {}, 58 % sure", clock(time)) });
-        let curve = |scale: f64| (0..180).map(|k| (10.0 + k as f64 / 15.0, scale * (k % 40) as f64)).collect::<Vec<_>>();
+        let curve =
+            |scale: f64| (0..180).map(|k| (10.0 + k as f64 / 15.0, scale * (k % 40) as f64)).collect::<Vec<_>>();
         let picture = TilePicture { picture: Picture::filled(32, 18, [120, 90, 100]), shown: (32, 18) };
         let frame = |k: u64| Frame {
             name: "just after".into(),

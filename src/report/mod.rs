@@ -6,5 +6,5 @@ mod explain_layout;
 mod own_picture;
 
 pub use contact_sheet::{ContactSheet, Tile, TilePicture};
-pub use explain::{Explain, Frame, Heard, Mark, SIZE as EXPLAIN_SIZE};
+pub use explain::{Explain, Frame, Heard, Mark, SIZE as EXPLAIN_SIZE, clock};
 pub use own_picture::{check_name as check_picture_name, write as write_picture};

@@ -7,6 +7,7 @@ mod marks;
 
 mod clips;
 mod desk;
+mod explain;
 mod films;
 mod hard_films;
 mod marked;
@@ -17,4 +18,5 @@ mod reels;
 mod refusals;
 mod scan;
 mod sounds;
+mod stopped;
 mod strip;
