@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 
 use super::ear::{Ear, Microphone, Source};
 use super::ingest::CutAsk;
-use super::scan::{CameraScan, judged, measured};
+use super::kept::{Kept, measured};
+use super::scan::{CameraScan, judged};
 use super::unweave::{self, WOVEN, unweave};
 use super::{Settings, Tools, opener};
-use crate::base::{Error, Problem, Result};
+use crate::base::{Error, Problem, Result, go_on};
 use crate::film::{Angle, Film, Play, Series, Shot, ShotKind};
 use crate::filter::Filter;
 use crate::football::fold;
@@ -65,7 +66,8 @@ pub(super) fn survey(
     let read = read_given(tools, ask, &game, library)?;
     let mut cameras = earlier(tools, &game, &read, settings, library, keep)?;
     for Given { name, film, woven } in read {
-        let series = measured(tools, &film, library, keep)?;
+        let kept = library.map(|library| Kept::library(library, keep));
+        let series = measured(tools, &film, &name, kept.as_ref())?;
         let scan = judged(film, &series, Angle::named(&name), settings);
         problems.extend(scan.film.problems.iter().cloned());
         let camera =
@@ -102,6 +104,7 @@ fn read_given(tools: Tools<'_>, ask: &CutAsk, game: &str, library: Option<&Libra
     let mut read: Vec<Given> = Vec::new();
     for (name, files) in &ask.cameras {
         let film = tools.reader.read(files, tools.progress)?;
+        go_on(tools.progress, "reading the films")?;
         let name = match library {
             Some(library) => library.check_camera(game, name, &film, ask.replace)?,
             None => name.clone(),
@@ -217,9 +220,10 @@ fn earlier(
         // What it showed before is judged anew from what was measured: the library's moments are partly the other
         // camera's, and would confirm themselves. What a person corrected is laid over when the plays are put back.
         let opener::Known { film, there } = known;
-        let series = match library.load_series(&camera.fingerprint, sense::VERSION) {
-            None if there => Some(measured(tools, &film, Some(library), keep)?),
-            kept => kept,
+        let kept = Kept::library(library, keep);
+        let series = match library.series().load(&camera.fingerprint, sense::VERSION) {
+            None if there => Some(measured(tools, &film, &camera.camera, Some(&kept))?),
+            series => series,
         };
         // Both cameras of a woven film have the same.
         let twin = standing.iter().find(|twin| {
@@ -300,7 +304,10 @@ fn together(
     tools.progress.stage("pair the cameras", 0);
     let mut ear = Ear::new(tools, &microphones);
     let series: Vec<Option<&Series>> = cameras.iter().map(|c| c.series.as_ref()).collect();
-    let game = plays::pair_seen(&paired, &series, &mut |a, b| ear.compare(a, b));
+    // Once a stop is asked for nothing more is heard, and what then comes of it is not used.
+    let mut listen = |a, b| if tools.progress.stop_asked() { None } else { ear.compare(a, b) };
+    let game = plays::pair_seen(&paired, &series, &mut listen);
+    go_on(tools.progress, "pairing the cameras")?;
     let plays = game.into_iter().map(|play| {
         let takes = cameras.iter().zip(&play.takes);
         let shots = takes.filter_map(|(camera, take)| {

@@ -3,6 +3,7 @@
 pub mod alike;
 mod carry;
 mod clip;
+mod curves;
 pub mod decode;
 pub mod end;
 mod find;
@@ -17,6 +18,7 @@ mod turns;
 mod woven;
 
 pub use clip::clip_span;
+pub use curves::{Curve, Curves, curves};
 pub use find::{Found, find, takes};
 pub use pair::{
     BELIEVED, BY_LENGTH, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RESTARTED, Stretch, UNSYNCED, pair,

@@ -97,6 +97,7 @@ pub fn render(
         chapters: Vec::new(),
     };
     let planned: u64 = plan.segments.iter().map(|s| s.span.len()).sum();
+    studio.progress.pace(plan.canvas.rate.hz());
     studio.progress.stage("render", planned);
     let mut reel = Reel {
         studio,

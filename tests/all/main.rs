@@ -7,6 +7,7 @@ mod marks;
 
 mod clips;
 mod desk;
+mod explain;
 mod films;
 mod formats;
 mod hard_films;
@@ -20,6 +21,7 @@ mod reels;
 mod refusals;
 mod scan;
 mod sounds;
+mod stopped;
 mod strip;
 mod whistles;
 mod woven;
