@@ -4,6 +4,9 @@ use super::track::{self, STILL, Track};
 use crate::base::FrameSpan;
 use crate::film::{Film, Series, Shot};
 
+/// The first samples of a shot, which tracks leave out.
+const UNSETTLED: usize = 2;
+
 /// Film time in seconds and a value, in order.
 pub type Curve = Vec<(f64, f64)>;
 
@@ -54,7 +57,7 @@ pub fn curves(series: &Series, film: &Film, shots: &[Shot], span: FrameSpan) -> 
         let Some(shot) = shots.iter().find(|shot| (shot.span.start.0..shot.span.end.0).contains(&frame)) else {
             return true;
         };
-        within(shot.span).iter().take(track::UNSETTLED).all(|sample| sample.frame != frame)
+        within(shot.span).iter().take(UNSETTLED).all(|sample| sample.frame != frame)
     };
     let mut last: Option<f64> = None;
     for sample in within(span) {
