@@ -241,7 +241,7 @@ impl Explain {
         let seen: Vec<&Heard> = self.whistles.iter().filter(|w| axis.holds(w.time)).collect();
         if seen.is_empty() {
             let words = if self.sound { "none was heard" } else { "the film has no sound" };
-            canvas.text(words, (PLOT + 14.0, y + height / 2.0 + 7.0), Align::Left, 400.0, SOFT);
+            canvas.text(words, (axis.x(self.span.0) + 14.0, y + height / 2.0 + 7.0), Align::Left, 400.0, SOFT);
         }
         let mut free = PLOT;
         for whistle in seen {
