@@ -68,7 +68,12 @@ pub fn run() -> ExitCode {
     chain.end();
     match outcome {
         Ok(outcome) => outcome.into(),
-        Err(error) => output::fail(&error, cli.common.json),
+        Err(error) => {
+            if error.kind == crate::base::ErrorKind::Interrupted {
+                stopping::tell();
+            }
+            output::fail(&error, cli.common.json)
+        }
     }
 }
 

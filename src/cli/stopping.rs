@@ -1,7 +1,7 @@
 //! Ctrl-C and SIGTERM: the first asks to stop, the second ends at once.
 
-use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::flag;
@@ -29,12 +29,25 @@ pub fn listen(stop: &Arc<AtomicBool>, kept: Option<&'static str>) -> Result<()> 
         flag::register(signal, Arc::clone(stop)).map_err(failed)?;
     }
     let Some(kept) = kept else { return Ok(()) };
+    let _ = KEPT.set(Mutex::new(Some(kept)));
     let mut signals = Signals::new([SIGINT, SIGTERM]).map_err(failed)?;
     // It ends with the program.
     std::thread::spawn(move || {
         if signals.forever().next().is_some() {
-            output::note(format!("stopping: {kept}; Ctrl-C again ends at once"));
+            tell();
         }
     });
     Ok(())
+}
+
+/// What is not lost, until it is told.
+static KEPT: OnceLock<Mutex<Option<&'static str>>> = OnceLock::new();
+
+/// Says once that the work stops and what is kept. Held until it is said: a program that ends sooner waits for it.
+pub fn tell() {
+    let Some(kept) = KEPT.get() else { return };
+    let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(words) = kept.take() {
+        output::note(format!("stopping: {words}; Ctrl-C again ends at once"));
+    }
 }

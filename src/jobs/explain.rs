@@ -113,7 +113,8 @@ fn found_by(play: &Play) -> &'static str {
 }
 
 fn end_word(play: &Play) -> &'static str {
-    if play.by == Evidence::PictureAndSound { "whistle" } else { "end, by motion" }
+    // The play is dead a moment before the whistle sounds: the pole is not the tone.
+    if play.by == Evidence::PictureAndSound { "end, by whistle" } else { "end, by motion" }
 }
 
 fn mark(what: &str, at: Sighting) -> Mark {
@@ -136,7 +137,7 @@ fn moments(film: &Film, play: &Play) -> Vec<(String, FrameNo)> {
     };
     let at = |time: f64| film.frame_at(time.max(0.0)).clamp(play.span.start, last);
     let (end_name, end) = match play.whistle {
-        Some(end) => (if play.by == Evidence::PictureAndSound { "whistle" } else { "end" }, end.frame),
+        Some(end) => ("end", end.frame),
         None => ("last frame", last),
     };
     let first = match play.set {
@@ -204,7 +205,7 @@ mod tests {
     #[test]
     fn frames_are_those_that_tell_and_lie_in_the_play() {
         let names: Vec<String> = named(&play(Some(15.0), Some(20.0), Some(405))).into_iter().map(|m| m.0).collect();
-        assert_eq!(names, ["set", "before the snap", "snap", "just after", "mid-play", "whistle"]);
+        assert_eq!(names, ["set", "before the snap", "snap", "just after", "mid-play", "end"]);
         // The snap is the shot's first frame; a play over at once; no end; no snap at all.
         for odd in [
             play(Some(10.0), Some(15.0), None),

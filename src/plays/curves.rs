@@ -4,6 +4,9 @@ use super::track::{self, STILL, Track};
 use crate::base::FrameSpan;
 use crate::film::{Film, Series, Shot};
 
+/// The first samples of a shot, which tracks leave out.
+const UNSETTLED: usize = 2;
+
 /// Film time in seconds and a value, in order.
 pub type Curve = Vec<(f64, f64)>;
 
@@ -49,9 +52,16 @@ pub fn curves(series: &Series, film: &Film, shots: &[Shot], span: FrameSpan) -> 
         // Kept as a logarithm.
         out.robust.push(piece(&track.r, |v| (v.exp() - STILL).max(0.0)));
     }
+    // The first samples of a shot compare it with the one before: that they cannot be followed is no news.
+    let news = |frame: u64| {
+        let Some(shot) = shots.iter().find(|shot| (shot.span.start.0..shot.span.end.0).contains(&frame)) else {
+            return true;
+        };
+        within(shot.span).iter().take(UNSETTLED).all(|sample| sample.frame != frame)
+    };
     let mut last: Option<f64> = None;
     for sample in within(span) {
-        if sample.bad {
+        if sample.bad && news(sample.frame) {
             let begin = last.unwrap_or(sample.time);
             match out.unreadable.last_mut() {
                 Some(stretch) if stretch.1 >= begin => stretch.1 = sample.time,
@@ -79,7 +89,7 @@ mod tests {
             energy: if k < 150 { 0.1 } else { 0.2 } * (1.0 + (k % 30) as f32 / 30.0),
             robust: 0.05,
             pan: if k < 150 { 0.0 } else { 0.3 },
-            bad: (60..64).contains(&k),
+            bad: (60..64).contains(&k) || k == 150,
             ..Sample::default()
         });
         let series = Series { samples: samples.collect(), cuts: vec![300], ..Series::default() };

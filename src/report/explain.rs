@@ -117,9 +117,10 @@ impl Explain {
         self.heading(&mut canvas);
         self.grounds(&mut canvas, &axis);
         self.pictures(&mut canvas, &axis);
+        // Poles behind the curves: the rise at the snap is what is looked for.
+        self.marks(&mut canvas, &axis);
         self.curves(&mut canvas, &axis);
         self.heard(&mut canvas, &axis);
-        self.marks(&mut canvas, &axis);
         self.axis(&mut canvas, &axis);
         canvas.png()
     }
@@ -192,9 +193,11 @@ impl Explain {
                     canvas.text("no picture", middle, Align::Middle, width as f32, SOFT);
                 }
             }
-            let time = clock(frame.time);
-            canvas.text(&time, (left + width as f32, CAPTION), Align::Right, 120.0, SOFT);
-            canvas.text(&frame.name, (left, CAPTION), Align::Left, width as f32 - 90.0, NAME);
+            let room = width as f32 - 80.0;
+            canvas.text(&frame.name, (left, CAPTION), Align::Left, room, NAME);
+            let taken = text_width(&frame.name, NAME.size, NAME.weight).min(room);
+            let begin = if frame.name.is_empty() { left } else { left + taken + 10.0 };
+            canvas.text(&clock(frame.time), (begin, CAPTION), Align::Left, 70.0, SOFT);
             let (from, to) = (left + width as f32 / 2.0, axis.x(frame.time));
             let path = [(from, LEADER.0), (to, LEADER.1), (to, CAMERA.0)];
             canvas.line(&path, 2.0, paint::EDGE, None);
@@ -203,7 +206,10 @@ impl Explain {
     }
 
     fn curves(&self, canvas: &mut Canvas, axis: &Axis) {
-        let pan_top = top(&self.pan, LEAST_PAN);
+        // By the play's own film: what happens beyond a cut would press it flat.
+        let own =
+            |piece: &&Vec<(f64, f64)>| piece.last().is_some_and(|p| p.0 > self.span.0) && piece[0].0 < self.span.1;
+        let pan_top = top(self.pan.iter().filter(own), LEAST_PAN);
         name(
             canvas,
             CAMERA,
@@ -214,8 +220,8 @@ impl Explain {
         for piece in &self.pan {
             lane(canvas, axis, CAMERA, piece, pan_top, Ink { color: paint::SKY, filled: true, dash: None });
         }
-        let men_top = top(self.men.iter().chain(&self.robust), LEAST_MEN);
-        let told = ["line: motion", "dashes: the same, less", "troubled by flicker", "1: high for this shot"];
+        let men_top = top(self.men.iter().chain(&self.robust).filter(own), LEAST_MEN);
+        let told = ["line: motion", "dashes: the same, less", "troubled by flicker", "1: high for the shot"];
         name(canvas, MEN, "men's motion", paint::CHALK, &told);
         let one = MEN.0 + MEN.1 * (1.0 - (1.0 / men_top) as f32);
         canvas.line(&[(PLOT, one), (RIGHT, one)], 1.5, paint::RULE, None);
@@ -235,7 +241,7 @@ impl Explain {
         let seen: Vec<&Heard> = self.whistles.iter().filter(|w| axis.holds(w.time)).collect();
         if seen.is_empty() {
             let words = if self.sound { "none was heard" } else { "the film has no sound" };
-            canvas.text(words, (PLOT + 14.0, y + height / 2.0 + 7.0), Align::Left, 400.0, SOFT);
+            canvas.text(words, (axis.x(self.span.0) + 14.0, y + height / 2.0 + 7.0), Align::Left, 400.0, SOFT);
         }
         let mut free = PLOT;
         for whistle in seen {
@@ -268,7 +274,7 @@ impl Explain {
         for ((mark, _, dash), place) in marks.iter().zip(&places) {
             let x = axis.x(mark.time);
             let line = [(x, flag_top(place) + FLAG_HEIGHT / 2.0), (x, BOTTOM)];
-            canvas.line(&line, 8.0, paint::INK, None);
+            canvas.line(&line, 7.0, paint::INK, None);
             canvas.line(&line, 3.0, paint::CHALK, *dash);
         }
         // Over all poles: a pole may pass behind another's words.
