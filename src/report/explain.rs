@@ -265,7 +265,7 @@ impl Explain {
     /// Poles through all lanes with flags of words: set dashed, snap and end solid.
     fn marks(&self, canvas: &mut Canvas, axis: &Axis) {
         let marks = [(&self.snap, true, None), (&self.set, true, Some((9.0, 8.0))), (&self.whistle, false, None)];
-        let marks: Vec<(&Mark, bool, Option<(f32, f32)>)> =
+        let marks: Vec<_> =
             marks.into_iter().filter_map(|(mark, left, dash)| Some((mark.as_ref()?, left, dash))).collect();
         let width = |mark: &Mark| text_width(&mark.words, WORDS.size, WORDS.weight) + 22.0;
         let wanted: Vec<(f32, f32, bool)> =
