@@ -2,7 +2,6 @@
 
 use super::find;
 use super::pair::Camera;
-use crate::base::FrameNo;
 use crate::film::{Angle, Evidence, Play, Sighting};
 
 /// The sideline sees all 22 men: of two snaps about as sure, its is taken. (Measured on made films: end-zone snaps alone
@@ -82,10 +81,7 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
         let time = s.time - from.from + lag + to.from;
         (time > to.from - SLACK && time < to.to + SLACK).then(|| {
             let time = time.clamp(to.from, to.to);
-            let a = camera.film.frame_at(time);
-            let last = camera.film.frames().saturating_sub(1);
-            let b = FrameNo((a.0 + 1).min(last));
-            let frame = if (camera.film.time(b) - time).abs() < (camera.film.time(a) - time).abs() { b } else { a };
+            let frame = camera.film.nearest(time);
             Sighting { frame, time, confidence: s.confidence * loss }
         })
     };
@@ -118,7 +114,7 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::{FrameSpan, Rate};
+    use crate::base::{FrameNo, FrameSpan, Rate};
     use crate::film::{Film, Shot, ShotKind, scripted};
     use crate::plays::Found;
 

@@ -113,7 +113,7 @@ fn in_take(film: &Film, series: &Series, (shot, take): (usize, FrameSpan), relat
     let frame = |time: f64| film.frame_at(time.max(0.0)).clamp(take.start, take.end);
     let span = FrameSpan { start: frame(p.from), end: FrameNo(frame(p.to).0 + 1).min(take.end) };
     let sighting = |time: f64, confidence: f64| Sighting {
-        frame: nearest(film, time),
+        frame: film.nearest(time),
         time,
         confidence: confidence.clamp(0.0, 1.0),
     };
@@ -134,7 +134,7 @@ fn in_take(film: &Film, series: &Series, (shot, take): (usize, FrameSpan), relat
     Play {
         shot,
         span,
-        set: set(relative, snap).map(|t| nearest(film, t)).filter(|f| *f >= span.start),
+        set: set(relative, snap).map(|t| film.nearest(t)).filter(|f| *f >= span.start),
         snap: Some(sighting(snap, 1.0 / (1.0 + (-p.odds).exp()))),
         whistle: p.end.map(|e| sighting(e.time, e.belief.max(e.whistle))),
         by: if heard { Evidence::PictureAndSound } else { Evidence::Picture },
@@ -193,7 +193,7 @@ fn play(
     end: Option<EndFound>,
 ) -> Play {
     let sighting = |time: f64, confidence: f64| Sighting {
-        frame: nearest(film, time),
+        frame: film.nearest(time),
         time,
         confidence: confidence.clamp(0.0, 1.0),
     };
@@ -217,19 +217,12 @@ fn play(
     Play {
         shot,
         span,
-        set: set(track, snap.time).map(|t| nearest(film, t)),
+        set: set(track, snap.time).map(|t| film.nearest(t)),
         snap: Some(sighting(snap.time, snap_confidence(&snap))),
         whistle: end.map(|e| sighting(e.time, if heard { e.belief.max(e.whistle) } else { e.belief })),
         by: if heard { Evidence::PictureAndSound } else { Evidence::Picture },
         doubt: doubt(track, series, &snap, end.as_ref()),
     }
-}
-
-/// The frame nearest to a film time.
-fn nearest(film: &Film, time: f64) -> FrameNo {
-    let a = film.frame_at(time);
-    let b = FrameNo((a.0 + 1).min(film.frames().saturating_sub(1)));
-    if (film.time(b) - time).abs() < (film.time(a) - time).abs() { b } else { a }
 }
 
 fn snap_confidence(snap: &SnapFound) -> f64 {

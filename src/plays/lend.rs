@@ -5,7 +5,7 @@
 
 use super::pair::{Camera, GamePlay, Listen, PairedBy, SAME};
 use super::take;
-use crate::base::{FrameNo, FrameSpan};
+use crate::base::FrameSpan;
 use crate::film::{Evidence, Play, Sighting};
 
 /// Seconds by which clocks may seem to differ before and after a play, where a camera was not stopped in between:
@@ -93,9 +93,7 @@ fn taken(
     let shift = heard.lag + to.film.time(span.start) - from.film.time(play.span.start);
     let carried = |s: Sighting| {
         let time = s.time + shift;
-        let a = to.film.frame_at(time);
-        let b = FrameNo((a.0 + 1).min(to.film.frames().saturating_sub(1)));
-        let frame = if (to.film.time(b) - time).abs() < (to.film.time(a) - time).abs() { b } else { a };
+        let frame = to.film.nearest(time);
         span.holds(frame).then_some(Sighting { frame, time, confidence: s.confidence * LOSS })
     };
     let there = carried(snap)?;
@@ -113,7 +111,7 @@ fn taken(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::Rate;
+    use crate::base::{FrameNo, Rate};
     use crate::film::{Angle, Film, Shot, ShotKind, scripted};
     use crate::plays::{Found, Heard, pair};
 

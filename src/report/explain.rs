@@ -256,6 +256,8 @@ impl Explain {
             let left = if to + 6.0 + width <= RIGHT { to + 6.0 } else { from - 6.0 - width };
             // Of whistles in a row the first is told; the others' bars stand for themselves.
             if left >= free {
+                // A pole may pass here.
+                canvas.plate([left - 3.0, y + 5.0, width + 6.0, 26.0], 3.0, paint::RAISED);
                 canvas.text(&words, (left, y + 24.0), Align::Left, width + 2.0, SOFT);
                 free = left + width + 8.0;
             }

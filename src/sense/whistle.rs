@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
-use crate::base::{Progress, Result};
+use crate::base::{Progress, Result, go_on};
 use crate::film::{Film, FilmReader, Whistle};
 
 /// Samples a second.
@@ -57,9 +57,7 @@ pub fn hear(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) -> Re
     let mut listener = Listener::new();
     while let Some(block) = source.next_block()? {
         listener.push(block);
-        if progress.stop_asked() {
-            break;
-        }
+        go_on(progress, "listening for whistles")?;
     }
     Ok(Some(listener.finish()))
 }
