@@ -150,15 +150,18 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
     Ok(part)
 }
 
-/// Seconds of the part over which damage reaches: packets less than a second apart are one stretch.
+/// Seconds of the part over which damage reaches: from a packet to the next key frame, since what is predicted from a
+/// damaged picture is damaged too; packets less than a second apart are one stretch.
 fn stretches(damaged: &[i64], part: &Part) -> Vec<(f64, f64)> {
     let first = part.index.pts.first().copied().unwrap_or(0);
     let mut found: Vec<(f64, f64)> = Vec::new();
     for at in damaged {
         let from = part.time_base.seconds(at - first);
-        let to = from + 1.0 / part.rate.hz();
+        let rank = part.index.pts.partition_point(|pts| pts <= at) as u64;
+        let key = part.index.keys.iter().copied().find(|key| *key >= rank);
+        let to = key.map_or(from + 1.0 / part.rate.hz(), |key| part.seconds_at(key));
         match found.last_mut() {
-            Some(last) if from - last.1 < 1.0 => last.1 = to,
+            Some(last) if from - last.1 < 1.0 => last.1 = last.1.max(to),
             _ => found.push((from, to)),
         }
     }
