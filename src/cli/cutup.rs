@@ -7,10 +7,10 @@ use serde_json::json;
 use super::args::{Common, Cutup};
 use super::output::{self, Outcome};
 use super::progress::Chain;
-use super::scan::clock;
 use super::{plays, shelf, wire};
 use crate::base::Result;
 use crate::jobs::{Config, CutupAsk, CutupDone, cutup, plan_cutup};
+use crate::report::clock;
 
 /// Runs it.
 pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {

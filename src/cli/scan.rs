@@ -11,6 +11,7 @@ use super::wire;
 use crate::base::{Error, FrameNo, FrameSpan, Result};
 use crate::film::{Angle, Film, Play, Sighting};
 use crate::jobs::{CameraScan, Config, Kept, explain, scan};
+use crate::report::clock;
 
 /// Runs it.
 pub fn run(common: &Common, args: &Scan, chain: &Chain) -> Result<Outcome> {
@@ -127,10 +128,4 @@ fn row(shot: usize, span: FrameSpan, kind: &str, play: Option<(usize, &Play)>) -
     let doubt = doubt.map(|d| format!("  {}: {d}", output::check_word_out())).unwrap_or_default();
     let frames = format!("{}-{}", span.start, span.end.0.saturating_sub(1));
     format!("{shot:>4}  {frames:<16}  {kind:<10} {number:>5} {snap}  {whistle}{doubt}")
-}
-
-/// Seconds as minutes and seconds to a tenth.
-pub fn clock(seconds: f64) -> String {
-    let tenths = (seconds * 10.0).round() as i64;
-    format!("{}:{:02}.{}", tenths / 600, tenths / 10 % 60, tenths % 10)
 }

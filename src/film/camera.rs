@@ -35,6 +35,13 @@ pub struct FrameIndex {
     pub references: u64,
 }
 
+impl FrameIndex {
+    /// The first key frame at frame `k` or after it.
+    pub fn key_from(&self, k: u64) -> Option<u64> {
+        self.keys.get(self.keys.partition_point(|key| *key < k)).copied()
+    }
+}
+
 /// One file of a camera.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Part {
@@ -217,7 +224,7 @@ impl Film {
         let Some(part) = self.parts.get(place.part) else { return Problem::new("", "the picture is damaged") };
         let name = part.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         let end = place.frame + span.len();
-        let end = part.index.keys.iter().copied().find(|key| *key >= end).unwrap_or(end);
+        let end = part.index.key_from(end).unwrap_or(end);
         Problem::new(
             format!("{name} from {:.1} s to {:.1} s", part.seconds_at(place.frame), part.seconds_at(end)),
             "the picture is damaged here",

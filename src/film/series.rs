@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::base::Problem;
+use crate::base::{FrameNo, FrameSpan, Problem};
 
 /// One motion sample: a picture against the one about 1/15 s before it.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
@@ -74,4 +74,13 @@ pub struct Series {
     /// Stretches in which the decoder met damaged or missing pictures.
     #[serde(default)]
     pub damage: Vec<Problem>,
+}
+
+impl Series {
+    /// The samples of a stretch of film.
+    pub fn within(&self, span: FrameSpan) -> &[Sample] {
+        let at = |frame: FrameNo| self.samples.partition_point(|s| s.frame < frame.0);
+        let (from, to) = (at(span.start), at(span.end));
+        &self.samples[from..to.max(from)]
+    }
 }

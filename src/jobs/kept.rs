@@ -96,9 +96,8 @@ pub(super) fn measured(tools: Tools<'_>, film: &Film, camera: &str, kept: Option
     let begun = kept.folder.load_unfinished(&fingerprint, sense::VERSION).filter(|_| kept.reads);
     let mut keep = |begun: &Unfinished| kept.save_unfinished(begun, tools.progress);
     let series = sense::measure_on(tools.reader, film, begun, &mut keep, &told)?;
-    // A stop that came when all pictures were measured may have ended the listening: that is no whole measurement.
-    go_on(tools.progress, "measuring the film")?;
     kept.save(&series, tools.progress)?;
+    go_on(tools.progress, "measuring the film")?;
     Ok(series)
 }
 

@@ -110,7 +110,10 @@ impl SeriesFolder {
 
 fn check(series: &Series, path: &Path) -> Result<()> {
     let odd = |s: &Sample| {
-        !s.time.is_finite() || [s.energy, s.robust, s.pan, s.pan_x, s.sigma, s.field].iter().any(|v| !v.is_finite())
+        !s.time.is_finite()
+            || [s.energy, s.robust, s.pan, s.pan_x, s.sigma, s.field, s.moving, s.stirring]
+                .iter()
+                .any(|v| !v.is_finite())
     };
     match series.samples.iter().find(|s| odd(s)) {
         None => Ok(()),

@@ -41,6 +41,11 @@ fn leave_out(decoder: &mut ff::decoder::decoder::Decoder, how: Decode) {
     decoder.skip_frame(if how == Decode::References { ff::Discard::NonReference } else { ff::Discard::Default });
 }
 
+/// Frames that are told by counting alone must all come out.
+fn possible(how: Decode, counting: bool) -> Decode {
+    if counting && how == Decode::References { Decode::Exact } else { how }
+}
+
 /// Frames of a film.
 pub struct Frames<'a> {
     film: &'a Film,
@@ -123,7 +128,7 @@ impl<'a> Frames<'a> {
         demux.only(&[video]);
         // Without a time on every frame, decoding from the start is the only way that counts right.
         let counting = !part.index.timed;
-        let how = if counting && self.how == Decode::References { Decode::Exact } else { self.how };
+        let how = possible(self.how, counting);
         self.changed = false;
         let alarm = Alarm::new();
         let decoder = open_decoder(&demux, how, self.threads, &alarm)?;
@@ -327,8 +332,7 @@ impl FrameSource for Frames<'_> {
         self.how = how;
         self.changed = true;
         if let Some(open) = &mut self.open {
-            let how = if open.counting && how == Decode::References { Decode::Exact } else { how };
-            leave_out(&mut open.decoder, how);
+            leave_out(&mut open.decoder, possible(how, open.counting));
         }
     }
 

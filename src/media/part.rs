@@ -158,8 +158,7 @@ fn stretches(damaged: &[i64], part: &Part) -> Vec<(f64, f64)> {
     for at in damaged {
         let from = part.time_base.seconds(at - first);
         let rank = part.index.pts.partition_point(|pts| pts <= at) as u64;
-        let key = part.index.keys.iter().copied().find(|key| *key >= rank);
-        let to = key.map_or(from + 1.0 / part.rate.hz(), |key| part.seconds_at(key));
+        let to = part.index.key_from(rank).map_or(from + 1.0 / part.rate.hz(), |key| part.seconds_at(key));
         match found.last_mut() {
             Some(last) if from - last.1 < 1.0 => last.1 = last.1.max(to),
             _ => found.push((from, to)),

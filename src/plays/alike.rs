@@ -58,10 +58,8 @@ pub struct Moves {
 impl Moves {
     /// Of a play's stretch; `None` where too little was measured.
     pub fn of(series: &Series, film: &Film, play: &Play) -> Option<Self> {
-        let a = series.samples.partition_point(|s| s.frame < play.span.start.0);
-        let b = series.samples.partition_point(|s| s.frame < play.span.end.0);
         let (from, to) = (film.time(play.span.start), film.time(play.span.end));
-        let track = Track::of(&series.samples[a..b], from, to, &[]);
+        let track = Track::of(series.within(play.span), from, to, &[]);
         if track.len() < SHORTEST {
             return None;
         }

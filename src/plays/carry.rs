@@ -8,7 +8,7 @@ use crate::film::{Angle, Evidence, Play, Sighting};
 /// .84 to .92 within a second, carried over from the sideline 1.00.)
 const SIDELINE_BONUS: f64 = 0.5;
 /// What is carried over is a little less sure than it was.
-const LOSS: f64 = 0.95;
+pub(super) const LOSS: f64 = 0.95;
 /// Two cameras that see the snap within so many seconds of each other agree, and neither needs a person to look.
 const AGREE: f64 = 0.8;
 /// A moment carried this far outside the other's shot is not in its film, seconds.

@@ -1,11 +1,8 @@
 //! The curves by which plays are found, for a person to look at.
 
-use super::track::{self, STILL, Track};
+use super::track::{self, STILL, Track, UNSETTLED};
 use crate::base::FrameSpan;
 use crate::film::{Film, Series, Shot};
-
-/// The first samples of a shot, which tracks leave out.
-const UNSETTLED: usize = 2;
 
 /// Film time in seconds and a value, in order.
 pub type Curve = Vec<(f64, f64)>;
@@ -26,14 +23,9 @@ pub struct Curves {
 /// The curves over `span`. Motion is held against the level of its own shot, of the film's other shots too, as it is when
 /// plays are found: hence `shots`, all of them.
 pub fn curves(series: &Series, film: &Film, shots: &[Shot], span: FrameSpan) -> Curves {
-    let within = |of: FrameSpan| {
-        let a = series.samples.partition_point(|s| s.frame < of.start.0);
-        let b = series.samples.partition_point(|s| s.frame < of.end.0);
-        &series.samples[a..b.max(a)]
-    };
     let mut tracks: Vec<Track> = shots
         .iter()
-        .map(|shot| Track::of(within(shot.span), film.time(shot.span.start), film.time(shot.span.end), &[]))
+        .map(|shot| Track::of(series.within(shot.span), film.time(shot.span.start), film.time(shot.span.end), &[]))
         .collect();
     track::refer(&mut tracks);
     let (from, to) = (film.time(span.start), film.time(span.end));
@@ -57,10 +49,10 @@ pub fn curves(series: &Series, film: &Film, shots: &[Shot], span: FrameSpan) -> 
         let Some(shot) = shots.iter().find(|shot| (shot.span.start.0..shot.span.end.0).contains(&frame)) else {
             return true;
         };
-        within(shot.span).iter().take(UNSETTLED).all(|sample| sample.frame != frame)
+        series.within(shot.span).iter().take(UNSETTLED).all(|sample| sample.frame != frame)
     };
     let mut last: Option<f64> = None;
-    for sample in within(span) {
+    for sample in series.within(span) {
         if sample.bad && news(sample.frame) {
             let begin = last.unwrap_or(sample.time);
             match out.unreadable.last_mut() {

@@ -155,9 +155,7 @@ fn shot_spans(series: &Series, film: &Film) -> Vec<FrameSpan> {
 }
 
 fn track_of(series: &Series, film: &Film, span: FrameSpan) -> Track {
-    let a = series.samples.partition_point(|s| s.frame < span.start.0);
-    let b = series.samples.partition_point(|s| s.frame < span.end.0);
-    Track::of(&series.samples[a..b], film.time(span.start), film.time(span.end), &series.whistles)
+    Track::of(series.within(span), film.time(span.start), film.time(span.end), &series.whistles)
 }
 
 /// The tracks of a film's shots, in order.

@@ -3,6 +3,7 @@
 //! Cameras that run on keep one clock between two presses of the button, so that a play which one of them found lies, in
 //! the other's film, as far from it as the plays before and after do. Sound then says where to the frame.
 
+use super::carry::LOSS;
 use super::pair::{Camera, GamePlay, Listen, PairedBy, SAME};
 use super::take;
 use crate::base::FrameSpan;
@@ -17,8 +18,6 @@ const AROUND: (f64, f64) = (8.0, 6.0);
 const LASTS: f64 = 11.0;
 /// A lone stretch of the other camera that lies inside the lent one by this share is the same play, or none.
 const INSIDE: f64 = 0.5;
-/// What is carried over is a little less sure than where it was seen.
-const LOSS: f64 = 0.95;
 
 /// Lends plays to cameras that ran on and did not find them.
 pub fn lend(cameras: &[Camera<'_>], game: &mut Vec<GamePlay>, listen: &mut Listen<'_>) {

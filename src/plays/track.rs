@@ -6,7 +6,7 @@ use crate::film::{Sample, Whistle};
 /// movement; 10 Hz is nearly as good).
 pub const HZ: f64 = 15.0;
 /// The first samples of a shot compare it with the one before, or with a picture the encoder has not settled on yet.
-const UNSETTLED: usize = 2;
+pub const UNSETTLED: usize = 2;
 /// Added to relative motion before the logarithm: stillness has a level. (Measured on made films drawn from tracked
 /// movement, as the shares below.)
 pub const STILL: f64 = 0.03;

@@ -2,7 +2,7 @@
 
 use super::find::Found;
 use super::pair::{Listen, SAME};
-use super::track::percentile;
+use super::track::{UNSETTLED, percentile};
 use crate::base::FrameSpan;
 use crate::film::{Angle, Film, Play, Sample, Series};
 
@@ -15,8 +15,6 @@ const FIELD: f64 = 1.5;
 const FLOOR: f64 = 0.003;
 /// Fewer good samples tell nothing.
 const LEAST_SAMPLES: usize = 15;
-/// The first samples of a shot are measured against the shot before.
-const UNSETTLED: usize = 2;
 /// Two cameras are told apart when their mean closeness differs by so much, and by so many deviations. (Halving the
 /// shots of one camera gives .4 and 2.7.)
 const APART: f64 = 0.6;
@@ -120,9 +118,7 @@ fn tail(film: &Film, found: &Found) -> Option<f64> {
 
 /// How near the men are in a stretch of film, in logarithms; `None` where too little could be read.
 fn closeness(series: &Series, span: FrameSpan) -> Option<f64> {
-    let a = series.samples.partition_point(|s| s.frame < span.start.0);
-    let b = series.samples.partition_point(|s| s.frame < span.end.0);
-    let good: Vec<&Sample> = series.samples[a..b].iter().skip(UNSETTLED).filter(|s| !s.bad).collect();
+    let good: Vec<&Sample> = series.within(span).iter().skip(UNSETTLED).filter(|s| !s.bad).collect();
     if good.len() < LEAST_SAMPLES {
         return None;
     }

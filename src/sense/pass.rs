@@ -18,7 +18,7 @@ use super::measured::{Borders, Measured, measured};
 use super::picker::{Picker, crowds};
 use super::small::{Shrinker, Small};
 use super::whistle;
-use crate::base::{Error, ErrorKind, FrameNo, FrameSpan, Problem, Progress, Result};
+use crate::base::{Error, FrameNo, FrameSpan, Problem, Progress, Result, go_on};
 use crate::film::{Decode, Film, FilmReader, FrameSource, Series, Unfinished};
 
 /// Version of the measurement: raised with every change that can change a number in a series.
@@ -243,12 +243,7 @@ fn gather(
         shared.moved_on.notify_all();
         if progress.stop_asked() && tally.next < chunks.len() {
             keep(&tally.unfinished(shared, chunks));
-            return Err(Error::failed(
-                "stopped while measuring the film",
-                "",
-                "run the same command again: it goes on",
-            )
-            .of_kind(ErrorKind::Interrupted));
+            go_on(progress, "measuring the film")?;
         }
     }
     Ok(())
@@ -301,6 +296,32 @@ impl Shared<'_> {
     }
 }
 
+/// The pictures of a chunk that are looked at.
+struct Picks {
+    /// First frame of the next chunk.
+    end: u64,
+    picker: Picker,
+    all: Vec<Small>,
+}
+
+impl Picks {
+    fn of(chunk: &Chunk) -> Self {
+        Self { end: chunk.end, picker: Picker::default(), all: Vec::new() }
+    }
+
+    /// Takes the frame if it is one to look at; true if it is the last of them, the next chunk's first.
+    fn offer(&mut self, frame: u64, time: f64, small: impl FnOnce() -> Small) -> bool {
+        let end = frame >= self.end;
+        if end && self.all.len() > 1 && self.all.last().is_some_and(|p| crowds(p.time, time)) {
+            self.all.pop();
+        }
+        if end || self.picker.picks(time) {
+            self.all.push(small());
+        }
+        end
+    }
+}
+
 /// One core's view of the film.
 struct Eye<'a> {
     source: Box<dyn FrameSource + Send + 'a>,
@@ -341,17 +362,9 @@ impl<'a> Eye<'a> {
     fn leap(&mut self, chunk: &Chunk, how: Decode, shared: &Shared<'_>) -> Result<Measured> {
         self.source.leave_out(how);
         self.source.seek(FrameNo(chunk.start))?;
-        let mut picker = Picker::default();
-        let mut picks: Vec<Small> = Vec::new();
+        let mut picks = Picks::of(chunk);
         while let Some(view) = self.source.next_frame()? {
-            let end = view.no.0 >= chunk.end;
-            if end && picks.len() > 1 && picks.last().is_some_and(|p| crowds(p.time, view.time)) {
-                picks.pop();
-            }
-            if end || picker.picks(view.time) {
-                picks.push(self.shrinker.shrink(&view, true));
-            }
-            if end {
+            if picks.offer(view.no.0, view.time, || self.shrinker.shrink(&view, true)) {
                 break;
             }
         }
@@ -368,7 +381,7 @@ impl<'a> Eye<'a> {
             }
             Ok(all)
         };
-        measured(&picks, chunk.start > 0, shared.borders, &mut exact)
+        measured(&picks.all, chunk.start > 0, shared.borders, &mut exact)
     }
 
     fn on(&mut self, chunk: &Chunk, shared: &Shared<'_>) -> Result<Measured> {
@@ -378,24 +391,16 @@ impl<'a> Eye<'a> {
                 None => self.ended = true,
             }
         }
-        let mut picker = Picker::default();
-        let mut picks: Vec<Small> = Vec::new();
+        let mut picks = Picks::of(chunk);
         for small in self.held.iter().filter(|s| s.frame >= chunk.start) {
-            let end = small.frame >= chunk.end;
-            if end && picks.len() > 1 && picks.last().is_some_and(|p| crowds(p.time, small.time)) {
-                picks.pop();
-            }
-            if end || picker.picks(small.time) {
-                picks.push(small.clone());
-            }
-            if end {
+            if picks.offer(small.frame, small.time, || small.clone()) {
                 break;
             }
         }
         let held = &self.held;
         let mut exact =
             |from: u64, to: u64| Ok(held.iter().filter(|s| from <= s.frame && s.frame < to).cloned().collect());
-        let done = measured(&picks, chunk.start > 0, shared.borders, &mut exact)?;
+        let done = measured(&picks.all, chunk.start > 0, shared.borders, &mut exact)?;
         while self.held.front().is_some_and(|s| s.frame + CONTEXT + 1 < chunk.end) {
             self.held.pop_front();
         }

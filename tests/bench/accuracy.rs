@@ -11,14 +11,14 @@ mod pool;
 mod tally;
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::{Command, ExitCode};
 
 use downbox::base::{FrameSpan, Silent};
 use downbox::film::{Angle, Film, FilmReader, Series};
 use downbox::media::Media;
 use downbox::plays::{self, Camera, Found, Heard, Settings, Stretch};
-use downbox::sense::{self, ShotSounds, SoundMatcher};
+use downbox::sense::{ShotSounds, SoundMatcher};
 use pool::{FilmedPlay, Game, TrueCamera};
 use tally::{Tally, errors, wilson};
 
@@ -52,7 +52,7 @@ fn flag(name: &str) -> bool {
 
 fn bench() -> Result<bool, Failure> {
     // Read at once: while a long run makes its games, somebody may edit.
-    let name = format!("{}-{}", pool::sources("src/sense")?, pool::sources("src/media")?);
+    let name = pool::measurement()?;
     let tuning = flag("--tune");
     let maker = if tuning && !pool::folders().is_empty() { PathBuf::new() } else { pool::maker()? };
     let games = pool::asked(&maker)?;
@@ -85,23 +85,12 @@ fn scan<'a>(media: &Media, game: &'a Game, name: &str) -> Result<Vec<Scanned<'a>
     for truth in &game.truth.cameras {
         let paths: Vec<_> = truth.files.iter().map(|f| game.folder.join(&f.path)).collect();
         let film = media.read(&paths, &Silent)?;
-        let series = measured(media, &film, &game.folder, &truth.angle, name)?;
+        let series = pool::measured(media, &film, &game.folder, &truth.angle, name)?;
         let found = plays::find(&series, &film, Angle::named(&truth.angle), &Settings::default());
         eprintln!("scanned seed {} look {} {}: {} plays", game.seed, game.look, truth.angle, found.plays.len());
         out.push(Scanned { truth, film, series, found });
     }
     Ok(out)
-}
-
-/// The film's series: kept beside the film under the measurement's name, or measured now.
-fn measured(media: &Media, film: &Film, folder: &Path, angle: &str, name: &str) -> Result<Series, Failure> {
-    let kept = folder.join(format!("{angle}.series-{name}.json"));
-    if let Some(series) = std::fs::read(&kept).ok().and_then(|text| serde_json::from_slice(&text).ok()) {
-        return Ok(series);
-    }
-    let series = sense::measure(media, film, &Silent)?;
-    std::fs::write(&kept, serde_json::to_vec(&series)?)?;
-    Ok(series)
 }
 
 /// The share of snaps that the first crossing of one threshold in a play's shot finds within a second, at the threshold

@@ -11,7 +11,7 @@ mod pool;
 #[allow(dead_code)]
 mod tally;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use downbox::base::{FrameSpan, Silent};
@@ -19,7 +19,7 @@ use downbox::film::{Angle, Film, FilmReader, Play, Series};
 use downbox::media::Media;
 use downbox::plays::alike::{Alike, Moves, alike};
 use downbox::plays::{self, Camera, Found, GamePlay, Heard, PairedBy, Settings, Stretch};
-use downbox::sense::{self, ShotSounds, SoundMatcher};
+use downbox::sense::{ShotSounds, SoundMatcher};
 use pool::{Game, TrueCamera};
 use serde_json::Value;
 use tally::{Tally, wilson};
@@ -71,13 +71,14 @@ fn flag(name: &str) -> bool {
 }
 
 fn bench() -> Result<(), Failure> {
+    let name = pool::measurement()?;
     let maker = if pool::folders().is_empty() { pool::maker()? } else { PathBuf::new() };
     let games = pool::asked(&maker)?;
     let media = Media::new()?;
     let mut report = Report::default();
     for game in &games {
         let scans: Vec<Scanned<'_>> =
-            game.truth.cameras.iter().map(|truth| scan(&media, game, truth)).collect::<Result<_, _>>()?;
+            game.truth.cameras.iter().map(|truth| scan(&media, game, truth, &name)).collect::<Result<_, _>>()?;
         match scans.as_slice() {
             [woven] if woven.truth.angle == "woven" => unweave(&mut report, &media, game, woven)?,
             [_, _] => {
@@ -92,27 +93,12 @@ fn bench() -> Result<(), Failure> {
     Ok(())
 }
 
-fn scan<'a>(media: &Media, game: &'a Game, truth: &'a TrueCamera) -> Result<Scanned<'a>, Failure> {
+fn scan<'a>(media: &Media, game: &'a Game, truth: &'a TrueCamera, name: &str) -> Result<Scanned<'a>, Failure> {
     let paths: Vec<_> = truth.files.iter().map(|f| game.folder.join(&f.path)).collect();
     let film = media.read(&paths, &Silent)?;
-    let series = measured(media, &film, &game.folder, &truth.angle)?;
+    let series = pool::measured(media, &film, &game.folder, &truth.angle, name)?;
     let found = plays::find(&series, &film, Angle::named(&truth.angle), &Settings::default());
     Ok(Scanned { truth, film, series, found })
-}
-
-/// The film's series: the newest kept beside it (which the accuracy bench measures anew after a change), or measured now.
-fn measured(media: &Media, film: &Film, folder: &Path, angle: &str) -> Result<Series, Failure> {
-    let mut kept: Vec<PathBuf> = std::fs::read_dir(folder)?.map(|e| e.map(|e| e.path())).collect::<Result<_, _>>()?;
-    let named =
-        |p: &PathBuf| p.file_name().is_some_and(|n| n.to_string_lossy().starts_with(&format!("{angle}.series-")));
-    kept.retain(named);
-    kept.sort_by_key(|p| p.metadata().and_then(|m| m.modified()).ok());
-    if let Some(series) = kept.last().and_then(|p| serde_json::from_slice(&std::fs::read(p).ok()?).ok()) {
-        return Ok(series);
-    }
-    let series = sense::measure(media, film, &Silent)?;
-    std::fs::write(folder.join(format!("{angle}.series-cameras.json")), serde_json::to_vec(&series)?)?;
-    Ok(series)
 }
 
 /// The true play that a stretch of a camera shows (the one whose snap lies in it), and its snap from the stretch's start.

@@ -16,7 +16,6 @@ use downbox::base::Silent;
 use downbox::film::FilmReader;
 use downbox::media::Media;
 use downbox::plays::{self, long};
-use downbox::{film, sense};
 use tally::{Tally, errors};
 
 type Failure = Box<dyn std::error::Error + Send + Sync>;
@@ -32,7 +31,7 @@ fn main() -> ExitCode {
 }
 
 fn bench() -> Result<(), Failure> {
-    let name = format!("{}-{}", pool::sources("src/sense")?, pool::sources("src/media")?);
+    let name = pool::measurement()?;
     let args: Vec<String> = std::env::args().collect();
     let features = args.iter().position(|a| a == "--features").and_then(|k| args.get(k + 1).cloned());
     let media = Media::new()?;
@@ -41,15 +40,7 @@ fn bench() -> Result<(), Failure> {
         for truth in &game.truth.cameras {
             let paths: Vec<_> = truth.files.iter().map(|f| game.folder.join(&f.path)).collect();
             let film = media.read(&paths, &Silent)?;
-            let kept = game.folder.join(format!("{}.series-{name}.json", truth.angle));
-            let series: film::Series = match std::fs::read(&kept).ok().and_then(|t| serde_json::from_slice(&t).ok()) {
-                Some(series) => series,
-                None => {
-                    let series = sense::measure(&media, &film, &Silent)?;
-                    std::fs::write(&kept, serde_json::to_vec(&series)?)?;
-                    series
-                }
-            };
+            let series = pool::measured(&media, &film, &game.folder, &truth.angle, &name)?;
             let mut found = Vec::new();
             let mut candidates = Vec::new();
             for track in plays::takes(&series, &film) {

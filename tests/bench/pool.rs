@@ -3,6 +3,10 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use downbox::base::Silent;
+use downbox::film::{Film, Series};
+use downbox::media::Media;
+use downbox::sense;
 use serde::Deserialize;
 
 /// What the film maker wrote beside a game's films; only what is asked here.
@@ -185,6 +189,23 @@ pub fn sources(folder: &str) -> Result<String, Failure> {
         hash.update(&std::fs::read(file)?);
     }
     Ok(hash.finalize().to_hex()[..16].to_string())
+}
+
+/// The name of the measurement as it stands, by its sources. Read it at once: while a long run makes its games, somebody
+/// may edit.
+pub fn measurement() -> Result<String, Failure> {
+    Ok(format!("{}-{}", sources("src/sense")?, sources("src/media")?))
+}
+
+/// A film's series: kept beside the film under the measurement's name, or measured now.
+pub fn measured(media: &Media, film: &Film, folder: &Path, angle: &str, name: &str) -> Result<Series, Failure> {
+    let kept = folder.join(format!("{angle}.series-{name}.json"));
+    if let Some(series) = std::fs::read(&kept).ok().and_then(|text| serde_json::from_slice(&text).ok()) {
+        return Ok(series);
+    }
+    let series = sense::measure(media, film, &Silent)?;
+    std::fs::write(&kept, serde_json::to_vec(&series)?)?;
+    Ok(series)
 }
 
 /// Makes the games that are not there yet, under a folder named by the maker's sources.

@@ -1,5 +1,5 @@
 use super::*;
-use crate::base::{Rate, Silent};
+use crate::base::{ErrorKind, Rate, Silent};
 use crate::film::Picture;
 use crate::film::scripted::{Footage, part};
 
