@@ -100,6 +100,8 @@ pub enum Evidence {
 pub struct Play {
     /// Which shot it lies in.
     pub shot: usize,
+    /// The stretch of film that shows it: the whole shot in film cut by shots, a piece of a long take otherwise.
+    pub span: FrameSpan,
     /// When the offense stands.
     pub set: Option<FrameNo>,
     /// The ball moves.

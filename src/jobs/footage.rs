@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::{Tools, opener};
 use crate::base::{Error, FrameNo, FrameSpan, Result, Silent};
-use crate::film::{Angle, Film, Play, Shot, ShotKind, Sighting};
+use crate::film::{Film, Play, Sighting};
 use crate::library::{CameraFilm, ClipFound, Library};
 use crate::plays;
 
@@ -73,13 +73,13 @@ impl Footage {
         };
         let play = Play {
             shot: 0,
+            span: self.span,
             set: None,
             snap: moment(clip.snap),
             whistle: moment(clip.whistle),
             by: crate::film::Evidence::Nothing,
             doubt: clip.doubt.clone(),
         };
-        let shot = Shot { span: self.span, kind: ShotKind::Play, angle: Angle::Unknown };
-        plays::clip_span(&play, &shot, &self.film, settings)
+        plays::clip_span(&play, &self.film, settings)
     }
 }

@@ -8,7 +8,7 @@ use super::ear::{Ear, Microphone, Source};
 use super::ingest::CutAsk;
 use super::scan::{CameraScan, judge, judged};
 use super::{Settings, Tools, opener};
-use crate::base::{Error, FrameSpan, Problem, Result};
+use crate::base::{Error, Problem, Result};
 use crate::film::{Angle, Film, Play, Shot, ShotKind};
 use crate::filter::Filter;
 use crate::football::fold;
@@ -173,8 +173,8 @@ fn as_found<'a>(camera: &CameraFilm, shots: impl Iterator<Item = &'a CameraShot>
     let mut found = Found::default();
     for (number, shot) in shots.into_iter().enumerate() {
         found.shots.push(Shot { span: shot.span, kind: ShotKind::Play, angle: camera.angle });
-        let CameraShot { set, snap, whistle, by, ref doubt, .. } = *shot;
-        found.plays.push(Play { shot: number, set, snap, whistle, by, doubt: doubt.clone() });
+        let CameraShot { span, set, snap, whistle, by, ref doubt, .. } = *shot;
+        found.plays.push(Play { shot: number, span, set, snap, whistle, by, doubt: doubt.clone() });
     }
     found
 }
@@ -197,7 +197,7 @@ fn together(
                 true => Source::Film(&camera.film),
                 false => Source::Clips(clips.get(&camera.name).cloned().unwrap_or_default()),
             };
-            Microphone { source, shots: camera.found.shots.iter().map(|s| s.span).collect() }
+            Microphone { source }
         })
         .collect();
     let paired: Vec<Camera<'_>> = cameras.iter().map(|c| Camera { film: &c.film, found: &c.found }).collect();
@@ -208,8 +208,7 @@ fn together(
         let takes = cameras.iter().zip(&play.takes);
         let shots = takes.filter_map(|(camera, take)| {
             let take = take.as_ref()?;
-            let span: FrameSpan = camera.found.shots.get(take.shot)?.span;
-            Some(CameraShot::of(&camera.name, span, take))
+            Some(CameraShot::of(&camera.name, take.span, take))
         });
         PlayIn { shots: shots.collect(), doubt: play.doubt }
     });

@@ -46,7 +46,7 @@ pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, la
     }
 }
 
-/// When a shot begins and ends in its film's time.
+/// When a play's stretch of film begins and ends in its film's time.
 struct Clock {
     from: f64,
     to: f64,
@@ -56,7 +56,7 @@ struct Clock {
 impl Clock {
     fn of(play: &Play, camera: &Camera<'_>) -> Option<Self> {
         let shot = camera.found.shots.get(play.shot)?;
-        Some(Self { from: camera.film.time(shot.span.start), to: camera.film.time(shot.span.end), angle: shot.angle })
+        Some(Self { from: camera.film.time(play.span.start), to: camera.film.time(play.span.end), angle: shot.angle })
     }
 }
 
@@ -105,6 +105,7 @@ mod tests {
         let at = |time: f64| Some(Sighting { frame: film.frame_at(time), time, confidence });
         let play = Play {
             shot: 0,
+            span: FrameSpan::of(from, to),
             set: None,
             snap: at(snap),
             whistle: at(snap + 5.0),

@@ -2,7 +2,7 @@
 
 use super::settings::Settings;
 use crate::base::{FrameNo, FrameSpan};
-use crate::film::{Film, Play, Shot};
+use crate::film::{Film, Play};
 
 /// Both ends are sure from this confidence on; a clip that loses film must be nearly certain.
 const SURE: f64 = 0.9;
@@ -11,20 +11,20 @@ const LEAST: (f64, f64) = (2.0, 0.5);
 /// The whistle is taken as later by this much, since the end that was found may be early; seconds.
 const LATE: f64 = 0.5;
 
-/// The frames of a play's clip: the whole shot of cut film, unless trimming is asked for and both ends are sure. Err
-/// long: never into the neighbor shot, never short of the play.
-pub fn clip_span(play: &Play, shot: &Shot, film: &Film, settings: &Settings) -> FrameSpan {
+/// The frames of a play's clip: all of its stretch of film, unless trimming is asked for and both ends are sure. Err
+/// long: never into the neighbor's film, never short of the play.
+pub fn clip_span(play: &Play, film: &Film, settings: &Settings) -> FrameSpan {
     let (true, None, Some(snap), Some(whistle)) = (settings.trim, &play.doubt, play.snap, play.whistle) else {
-        return shot.span;
+        return play.span;
     };
     if snap.confidence < SURE || whistle.confidence < SURE {
-        return shot.span;
+        return play.span;
     }
     let from = film.frame_at((snap.time - settings.lead_in.max(LEAST.0)).max(0.0));
     let to = film.frame_at(whistle.time + LATE + settings.tail.max(LEAST.1));
     FrameSpan {
-        start: from.clamp(shot.span.start, shot.span.end),
-        end: FrameNo(to.0 + 1).clamp(shot.span.start, shot.span.end),
+        start: from.clamp(play.span.start, play.span.end),
+        end: FrameNo(to.0 + 1).clamp(play.span.start, play.span.end),
     }
 }
 
@@ -32,21 +32,21 @@ pub fn clip_span(play: &Play, shot: &Shot, film: &Film, settings: &Settings) -> 
 mod tests {
     use super::*;
     use crate::base::Rate;
-    use crate::film::{Angle, Evidence, ShotKind, Sighting, scripted};
+    use crate::film::{Evidence, Sighting, scripted};
 
     fn case(trim: bool, snap: f64, end: f64, confidence: f64, doubt: Option<&str>) -> FrameSpan {
         let film = Film { parts: vec![scripted::part("a.mp4", 900, Rate { num: 30, den: 1 })], problems: vec![] };
         let at = |time: f64| Some(Sighting { frame: film.frame_at(time), time, confidence });
         let play = Play {
             shot: 0,
+            span: FrameSpan::of(150, 750),
             set: None,
             snap: at(snap),
             whistle: at(end),
             by: Evidence::PictureAndSound,
             doubt: doubt.map(str::to_string),
         };
-        let shot = Shot { span: FrameSpan::of(150, 750), kind: ShotKind::Play, angle: Angle::Sideline };
-        clip_span(&play, &shot, &film, &Settings { trim, ..Settings::default() })
+        clip_span(&play, &film, &Settings { trim, ..Settings::default() })
     }
 
     #[test]

@@ -82,7 +82,7 @@ pub fn find(series: &Series, film: &Film, angle: Angle, _settings: &Settings) ->
     for (shot, (track, snap)) in tracks.iter().zip(&snaps).enumerate() {
         let end = if snap.is_some() { ends.next().flatten() } else { None };
         if kinds[shot].0 == ShotKind::Play {
-            plays.push(play(film, series, shot, track, kinds[shot].1, *snap, end));
+            plays.push(play(film, series, (shot, spans[shot]), track, kinds[shot].1, *snap, end));
         }
     }
     Found { shots, plays, tail: tail.map(|t| t.median) }
@@ -123,7 +123,7 @@ fn kind(track: &Track) -> (ShotKind, f64) {
 fn play(
     film: &Film,
     series: &Series,
-    shot: usize,
+    (shot, span): (usize, FrameSpan),
     track: &Track,
     score: f64,
     snap: Option<SnapFound>,
@@ -140,11 +140,13 @@ fn play(
         } else {
             "the shot is too short to tell the snap"
         };
-        return Play { shot, set: None, snap: None, whistle: None, by: Evidence::Nothing, doubt: Some(doubt.into()) };
+        let doubt = Some(doubt.into());
+        return Play { shot, span, set: None, snap: None, whistle: None, by: Evidence::Nothing, doubt };
     };
     let heard = end.is_some_and(|e| e.whistle > 0.0);
     Play {
         shot,
+        span,
         set: set(track, snap.time).map(|t| nearest(film, t)),
         snap: Some(sighting(snap.time, snap_confidence(&snap))),
         whistle: end.map(|e| sighting(e.time, if heard { e.belief.max(e.whistle) } else { e.belief })),

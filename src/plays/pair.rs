@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::carry;
 use super::find::Found;
+use crate::base::FrameSpan;
 use crate::film::{Film, Play};
 
 /// Two sounds whose first peak is over the second by this factor hear the same play; by less than the other, different
@@ -72,8 +73,8 @@ pub struct GamePlay {
     pub doubt: Option<String>,
 }
 
-/// Asked for the sound of two shots: (camera, shot), (camera, shot); `None` if either has none.
-pub type Listen<'a> = dyn FnMut((usize, usize), (usize, usize)) -> Option<Heard> + 'a;
+/// Asked for the sound of two stretches of film, each a camera's number and its frames; `None` if either has none.
+pub type Listen<'a> = dyn FnMut((usize, FrameSpan), (usize, FrameSpan)) -> Option<Heard> + 'a;
 
 /// Brings the cameras' plays together, in film order. Each camera may have missed plays. A pair that sound does not
 /// confirm is kept only by order where the counts agree, else by length with a doubt.
@@ -166,8 +167,8 @@ fn join(
             break;
         }
         for (i, j) in unknown {
-            let other = game[i].takes.iter().enumerate().find_map(|(k, t)| t.as_ref().map(|t| (k, t.shot)));
-            let heard = other.and_then(|other| listen(other, (c, plays[j].shot)));
+            let other = game[i].takes.iter().enumerate().find_map(|(k, t)| t.as_ref().map(|t| (k, t.span)));
+            let heard = other.and_then(|other| listen(other, (c, plays[j].span)));
             known.insert((i, j), heard.map_or(Known::Silence, Known::Sound));
         }
     }
@@ -278,7 +279,7 @@ fn merge(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::{FrameNo, FrameSpan, Rate};
+    use crate::base::{FrameNo, Rate};
     use crate::film::{Angle, Evidence, Shot, ShotKind, Sighting, scripted};
 
     /// A camera whose shots are 10 s each and show the plays of the given numbers; live for `length(number)`.
@@ -296,6 +297,7 @@ mod tests {
             let length = 3.0 + f64::from(number * 7 % 5) * 0.8;
             found.plays.push(Play {
                 shot: k,
+                span: FrameSpan::of(from, from + 300),
                 set: None,
                 snap: at(snap),
                 whistle: at(snap + length),
@@ -306,14 +308,18 @@ mod tests {
         (film, found)
     }
 
+    fn number(span: FrameSpan) -> usize {
+        (span.start.0 / 300) as usize
+    }
+
     fn numbers_paired(a: &[u32], b: &[u32], sound: bool) -> Vec<(Option<u32>, Option<u32>, PairedBy)> {
         let (fa, a_found) = camera(a, Angle::Sideline);
         let (fb, b_found) = camera(b, Angle::EndZone);
         let cameras = [Camera { film: &fa, found: &a_found }, Camera { film: &fb, found: &b_found }];
         let mut asked = 0;
-        let mut listen = |x: (usize, usize), y: (usize, usize)| {
+        let mut listen = |x: (usize, FrameSpan), y: (usize, FrameSpan)| {
             asked += 1;
-            let same = a[x.1] == b[y.1];
+            let same = a[number(x.1)] == b[number(y.1)];
             sound.then_some(Heard { ratio: if same { 7.0 } else { 1.2 }, lag: 0.5 })
         };
         let game = pair(&cameras, &mut listen);
@@ -366,7 +372,7 @@ mod tests {
             let (fb, b_found) = camera(b, Angle::EndZone);
             let cameras = [Camera { film: &fa, found: &a_found }, Camera { film: &fb, found: &b_found }];
             let game = pair(&cameras, &mut |x, y| {
-                sound.then(|| Heard { ratio: if a[x.1] == b[y.1] { 7.0 } else { 1.2 }, lag: 0.5 })
+                sound.then(|| Heard { ratio: if a[number(x.1)] == b[number(y.1)] { 7.0 } else { 1.2 }, lag: 0.5 })
             });
             game.iter().filter(|p| p.doubt.is_some()).count()
         };

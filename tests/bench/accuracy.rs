@@ -238,11 +238,7 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
         let plain: String = why.chars().filter(|c| !c.is_ascii_digit() && *c != '.').collect();
         *r.why.entry(plain).or_default() += 1;
     }
-    let clips: Vec<FrameSpan> = found
-        .plays
-        .iter()
-        .filter_map(|p| Some(plays::clip_span(p, found.shots.get(p.shot)?, &scanned.film, &settings)))
-        .collect();
+    let clips: Vec<FrameSpan> = found.plays.iter().map(|p| plays::clip_span(p, &scanned.film, &settings)).collect();
     let mut used = 0;
     for play in &scanned.truth.plays {
         let Some(needed) = needed(game, scanned, play) else { continue };
@@ -270,8 +266,8 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     }
     let mut matcher = SoundMatcher::default();
     let mut failure = None;
-    let mut listen = |a: (usize, usize), b: (usize, usize)| {
-        let mut read = |(c, shot): (usize, usize)| sounds[c].shot(scans[c].found.shots[shot].span);
+    let mut listen = |a: (usize, FrameSpan), b: (usize, FrameSpan)| {
+        let mut read = |(c, span): (usize, FrameSpan)| sounds[c].shot(span);
         match (read(a), read(b)) {
             (Ok(Some(x)), Ok(Some(y))) => matcher.compare(&x, &y).map(|m| Heard { ratio: m.ratio, lag: m.lag }),
             (Err(e), _) | (_, Err(e)) => {
@@ -287,8 +283,7 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     }
     // Which true play a take shows: the one whose snap lies in its shot.
     let shows = |c: usize, play: &downbox::film::Play| {
-        let span = scans[c].found.shots[play.shot].span;
-        scans[c].truth.plays.iter().find(|p| span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
+        scans[c].truth.plays.iter().find(|p| play.span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
     };
     let (mut right, mut wrong) = (0, 0);
     r.game_plays += paired.len();
