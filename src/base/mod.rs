@@ -8,6 +8,6 @@ mod time;
 
 pub use error::{Error, ErrorKind, IoContext, Result};
 pub use problem::Problem;
-pub use progress::{Progress, Silent};
+pub use progress::{Progress, Silent, go_on};
 pub use safe_file::{PendingFile, name_file, natural_order, sync_folder};
 pub use time::{FrameNo, FrameSpan, Rate, Span, TimeBase};

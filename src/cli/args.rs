@@ -38,7 +38,7 @@ pub struct Common {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Find shots and plays in one camera's film; touches no library
+    /// Find shots and plays in one camera's film, and draw why; touches no library
     Scan(Scan),
     /// The main job: find the plays, join them to the tag sheet, cut them into the library
     Cut(Box<Cut>),
@@ -61,6 +61,15 @@ pub struct Scan {
     /// From where the camera looks: sideline or end-zone
     #[arg(long, value_name = "ANGLE", default_value = "unknown")]
     pub angle: String,
+    /// Draw why this play was found where it was: its number in film order, as the list shows it
+    #[arg(long, value_name = "PLAY", requires = "out")]
+    pub explain: Option<usize>,
+    /// The picture to write (PNG)
+    #[arg(long, value_name = "FILE", requires = "explain")]
+    pub out: Option<PathBuf>,
+    /// Measure anew, whatever is kept of an earlier scan
+    #[arg(long)]
+    pub fresh: bool,
 }
 
 /// `cut`.
@@ -84,6 +93,9 @@ pub struct Cut {
     /// Film of the end-zone (tight) camera: files or folders
     #[arg(long, num_args = 1.., value_name = "FILM")]
     pub end_zone: Vec<PathBuf>,
+    /// Film that holds the sideline and the end-zone camera's shots in turn: files or folders
+    #[arg(long, num_args = 1.., value_name = "FILM", conflicts_with_all = ["sideline", "end_zone"])]
+    pub woven: Vec<PathBuf>,
     /// Film of another camera: its name, then files or folders; may be given again
     #[arg(long, num_args = 2.., value_names = ["NAME", "FILM"], action = clap::ArgAction::Append)]
     pub camera: Vec<PathBuf>,

@@ -20,7 +20,7 @@ pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
     let ask = ask(args);
     // What is wrong with the words is told before a library is made for them.
     ask.game.check()?;
-    for path in ask.cameras.iter().flat_map(|(_, films)| films).chain(&ask.sheet) {
+    for path in ask.cameras.iter().flat_map(|(_, films)| films).chain(&ask.woven).chain(&ask.sheet) {
         std::fs::metadata(path).doing("find the file", path)?;
     }
     let (folder, done) = if args.dry_run {
@@ -82,6 +82,7 @@ fn ask(args: &Cut) -> CutAsk {
             away: args.away.clone(),
         },
         cameras,
+        woven: args.woven.clone(),
         sheet: args.sheet.clone(),
         offset: args.offset,
         replace: args.replace,

@@ -3,12 +3,14 @@
 pub mod args;
 mod cut;
 mod cutup;
+mod explain;
 mod output;
 mod plays;
 mod progress;
 mod scan;
 mod shelf;
 mod stills;
+mod stopping;
 mod watch;
 mod wire;
 
@@ -41,6 +43,20 @@ pub fn run() -> ExitCode {
         }
     };
     let chain = Chain::new(cli.common.quiet);
+    let kept = match &cli.command {
+        Command::Scan(_) => Some("what is measured is kept, the same command goes on from there"),
+        Command::Cut(_) | Command::Watch(_) => {
+            Some("what is measured and cut is kept, the same command goes on from there")
+        }
+        Command::Stills(_) | Command::Cutup(_) => Some("nothing is left half-made, the same command makes it"),
+        // Done before anyone could stop it.
+        Command::Plays(_) => None,
+    };
+    if let Some(kept) = kept
+        && let Err(error) = stopping::listen(chain.stop(), (!cli.common.quiet).then_some(kept))
+    {
+        return output::fail(&error, cli.common.json);
+    }
     let outcome = match &cli.command {
         Command::Scan(args) => scan::run(&cli.common, args, &chain),
         Command::Cut(args) => cut::run(&cli.common, args, &chain),
@@ -52,7 +68,12 @@ pub fn run() -> ExitCode {
     chain.end();
     match outcome {
         Ok(outcome) => outcome.into(),
-        Err(error) => output::fail(&error, cli.common.json),
+        Err(error) => {
+            if error.kind == crate::base::ErrorKind::Interrupted {
+                stopping::tell();
+            }
+            output::fail(&error, cli.common.json)
+        }
     }
 }
 

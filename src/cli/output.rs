@@ -6,7 +6,8 @@ use std::process::ExitCode;
 
 use serde_json::json;
 
-use crate::base::{Error, Problem};
+use super::stopping;
+use crate::base::{Error, ErrorKind, Problem};
 
 /// How a command ended that did not fail.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -75,7 +76,7 @@ pub fn fail(error: &Error, json: bool) -> ExitCode {
     if !error.next.is_empty() {
         note(format!("  next: {}", error.next));
     }
-    ExitCode::from(2)
+    ExitCode::from(if error.kind == ErrorKind::Interrupted { stopping::STOPPED } else { 2 })
 }
 
 fn message(error: &Error) -> String {

@@ -11,13 +11,17 @@ use super::args::{Common, Watch};
 use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::{cut, shelf, wire};
-use crate::base::{IoContext, Result};
+use crate::base::{IoContext, Result, go_on};
+use crate::film::Angle;
 use crate::jobs::{self, Config, CutAsk};
 use crate::library::{Access, GameIn, Library};
 use crate::watch::{GameFolder, Inbox, Ledger, Round};
 
 /// Without any sign from the file system the inbox is looked at this often: a folder on a network drive sends none.
 const LOOK_AGAIN: Duration = Duration::from_secs(30);
+
+/// How soon a stop is noticed.
+const SLICE: Duration = Duration::from_millis(250);
 
 /// A folder that failed for want of room or of a drive is tried again after this long, or when something changes.
 const TRY_AGAIN: Duration = Duration::from_secs(300);
@@ -35,7 +39,8 @@ pub fn run(common: &Common, args: &Watch, chain: &Chain) -> Result<Outcome> {
         output::note(format!("watching {}; stop with Ctrl-C", output::path(&inbox.folder)));
     }
     loop {
-        let round = inbox.round(&mut ledger, &mut std::thread::sleep, &mut |game| take(&folder, game, chain))?;
+        let round =
+            inbox.round(&mut ledger, &mut |time| _ = chain.wait(time), &mut |game| take(&folder, game, chain))?;
         chain.end();
         tell(&round, common.json, args.once)?;
         if args.once {
@@ -48,11 +53,19 @@ pub fn run(common: &Common, args: &Watch, chain: &Chain) -> Result<Outcome> {
         }
         // What changed while the round ran is a reason to look again at once.
         let pause = if round.failed.is_empty() { LOOK_AGAIN } else { TRY_AGAIN };
-        if signs.heard.try_iter().count() == 0 && signs.heard.recv_timeout(pause) == Err(RecvTimeoutError::Disconnected)
-        {
-            // The system cannot watch this folder: no sign will come.
-            std::thread::sleep(LOOK_AGAIN);
+        let mut left = pause;
+        while signs.heard.try_iter().count() == 0 && !left.is_zero() {
+            go_on(chain, "watching")?;
+            let slice = left.min(SLICE);
+            match signs.heard.recv_timeout(slice) {
+                Ok(()) => break,
+                Err(RecvTimeoutError::Timeout) => {}
+                // The system cannot watch this folder: no sign will come.
+                Err(RecvTimeoutError::Disconnected) => _ = chain.wait(slice),
+            }
+            left -= slice;
         }
+        go_on(chain, "watching")?;
     }
 }
 
@@ -85,9 +98,14 @@ fn is_sign(event: &notify::Result<notify::Event>) -> bool {
 fn take(library: &Path, game: &GameFolder, chain: &Chain) -> Result<String> {
     let mut library = Library::open(library, Access::Write)?;
     let config = Config::load(Some(library.folder()))?;
+    // A film named woven holds both angles, unless one of them has a film of its own.
+    let angled = game.cameras.iter().any(|(name, _)| Angle::named(name) != Angle::Unknown);
+    let (woven, cameras): (Vec<_>, Vec<_>) =
+        game.cameras.iter().cloned().partition(|(name, _)| !angled && name.eq_ignore_ascii_case("woven"));
     let ask = CutAsk {
         game: GameIn { name: game.game.clone(), date: game.date.clone(), ..GameIn::default() },
-        cameras: game.cameras.clone(),
+        cameras,
+        woven: woven.into_iter().flat_map(|(_, films)| films).collect(),
         sheet: game.sheet.clone(),
         ..CutAsk::default()
     };

@@ -27,6 +27,12 @@ pub struct FrameIndex {
     /// decoding begins. Without it frames can only be counted from the part's start.
     #[serde(default)]
     pub timed: bool,
+    /// Frames at which the container says that decoding can begin, ascending; empty where it does not say.
+    #[serde(default)]
+    pub keys: Vec<u64>,
+    /// How many of the pictures others are predicted from; 0 where it is not known. A decoder may leave the others out.
+    #[serde(default)]
+    pub references: u64,
 }
 
 /// One file of a camera.
@@ -172,6 +178,13 @@ impl Film {
         FrameNo(0)
     }
 
+    /// The frame whose time is nearest to a film time in seconds.
+    pub fn nearest(&self, seconds: f64) -> FrameNo {
+        let a = self.frame_at(seconds);
+        let b = FrameNo((a.0 + 1).min(self.frames().saturating_sub(1)));
+        if (self.time(b) - seconds).abs() < (self.time(a) - seconds).abs() { b } else { a }
+    }
+
     /// Average frames a second over all parts.
     pub fn hz(&self) -> f64 {
         let seconds = self.seconds();
@@ -195,6 +208,20 @@ impl Film {
             hash.update(p.fingerprint.as_bytes());
         }
         hash.finalize().to_hex()[..32].to_string()
+    }
+
+    /// Where a damaged stretch lies, in words: up to the next key frame, since what is predicted from a damaged picture is
+    /// damaged too.
+    pub fn damage(&self, span: FrameSpan) -> Problem {
+        let place = self.place(span.start);
+        let Some(part) = self.parts.get(place.part) else { return Problem::new("", "the picture is damaged") };
+        let name = part.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let end = place.frame + span.len();
+        let end = part.index.keys.iter().copied().find(|key| *key >= end).unwrap_or(end);
+        Problem::new(
+            format!("{name} from {:.1} s to {:.1} s", part.seconds_at(place.frame), part.seconds_at(end)),
+            "the picture is damaged here",
+        )
     }
 
     /// The parts a span touches.

@@ -100,7 +100,7 @@ pub enum Evidence {
 pub struct Play {
     /// Which shot it lies in.
     pub shot: usize,
-    /// The stretch of film that shows it: the whole shot in film cut by shots, a piece of a long take otherwise.
+    /// The film that shows it, lead-in and run-out with it: in film cut by shots the whole shot, else a piece of it.
     pub span: FrameSpan,
     /// When the offense stands.
     pub set: Option<FrameNo>,

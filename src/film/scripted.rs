@@ -24,7 +24,7 @@ pub fn part(name: &str, frames: u64, rate: Rate) -> Part {
         rotation: 0,
         sample_aspect: Rate { num: 1, den: 1 },
         sound: true,
-        index: FrameIndex { pts, by_packets: true, timed: true },
+        index: FrameIndex { pts, by_packets: true, timed: true, ..FrameIndex::default() },
     }
 }
 
@@ -51,11 +51,11 @@ impl FilmReader for Footage {
         Ok(self.film.clone())
     }
 
-    fn frames<'a>(&self, film: &'a Film, _how: Decode, _threads: usize) -> Result<Box<dyn FrameSource + Send + 'a>> {
+    fn frames<'a>(&self, film: &'a Film, how: Decode, _threads: usize) -> Result<Box<dyn FrameSource + Send + 'a>> {
         // The pictures are drawn up front: scripted films are short, and the source then owns all it lends.
         let pictures = (0..film.frames()).map(|n| (self.draw)(n)).collect();
         let times = (0..film.frames()).map(|n| film.time(FrameNo(n))).collect();
-        Ok(Box::new(Frames { pictures, times, next: 0 }))
+        Ok(Box::new(Frames { pictures, times, next: 0, how }))
     }
 
     fn sound<'a>(
@@ -75,13 +75,22 @@ struct Frames {
     pictures: Vec<Picture>,
     times: Vec<f64>,
     next: usize,
+    how: Decode,
 }
 
+/// Every other picture is one that others are predicted from.
 impl FrameSource for Frames {
     fn next_frame(&mut self) -> Result<Option<PictureView<'_>>> {
+        if self.how == Decode::References {
+            self.next = self.next.next_multiple_of(2);
+        }
         let n = self.next;
         self.next += 1;
         Ok(self.pictures.get(n).map(|p| p.view(FrameNo(n as u64), self.times[n])))
+    }
+
+    fn leave_out(&mut self, how: Decode) {
+        self.how = how;
     }
 
     fn seek(&mut self, to: FrameNo) -> Result<()> {

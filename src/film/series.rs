@@ -25,6 +25,10 @@ pub struct Sample {
     pub bad: bool,
     /// Share of the picture that is field, 0 to 1.
     pub field: f32,
+    /// Share of the picture in which somebody moves at some speed: fine cells of the field whose motion is over .3.
+    pub moving: f32,
+    /// Likewise over .2: at any speed.
+    pub stirring: f32,
 }
 
 /// Motion samples of a film, in order, about 15 a second.
@@ -41,6 +45,15 @@ pub struct Whistle {
     pub score: f32,
     /// 0 to 1.
     pub confidence: f32,
+}
+
+/// A measurement that was broken off: what the next run goes on from.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Unfinished {
+    /// What is measured so far, from the film's beginning: version, film, cuts, samples and damage; no whistles.
+    pub series: Series,
+    /// Frames up to which all cuts are known.
+    pub cuts_to: u64,
 }
 
 /// All that one pass measures over a camera's film.

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::{Film, PictureView};
-use crate::base::{FrameNo, FrameSpan, Problem, Progress, Rate, Result};
+use crate::base::{FrameNo, FrameSpan, Progress, Rate, Result};
 
 /// What a decoder may leave out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -13,7 +13,7 @@ pub enum Decode {
     Exact,
     /// Every frame, without the loop filter: a little drift in the pixels, a quarter faster.
     NoLoopFilter,
-    /// Reference pictures only, without the loop filter: frame numbers are still those of the whole film.
+    /// Pictures that others are predicted from only, exact; frame numbers are still those of the whole film.
     References,
 }
 
@@ -23,8 +23,10 @@ pub trait FrameSource {
     fn next_frame(&mut self) -> Result<Option<PictureView<'_>>>;
     /// Makes `next_frame` give frame `to` next (with [`Decode::References`]: the first reference at or after it).
     fn seek(&mut self, to: FrameNo) -> Result<()>;
-    /// Stretches met so far in which pictures were damaged or missing, with their addresses.
-    fn damage(&self) -> Vec<Problem> {
+    /// Changes what the decoder may leave out; holds from the next [`FrameSource::seek`] on.
+    fn leave_out(&mut self, how: Decode);
+    /// Stretches met so far in which pictures were damaged or missing.
+    fn damage(&self) -> Vec<FrameSpan> {
         Vec::new()
     }
 }

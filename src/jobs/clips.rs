@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Config, Settings, Tools, opener};
-use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result};
+use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result, go_on};
 use crate::cut::{self, Shown};
 use crate::film::{ClipPlan, EntryPoints, Film, Piece, SoundPlan};
 use crate::filter::Filter;
@@ -41,6 +41,7 @@ pub(super) fn cut_clips(
     let mut clips = Clips::default();
     let plays = library.play_shots(game)?;
     for camera in library.camera_films(game)? {
+        go_on(tools.progress, "cutting")?;
         let mut wanted = Vec::new();
         for play in &plays {
             let Some(shot) = play.shots.iter().find(|s| s.camera == camera.camera) else { continue };
@@ -179,11 +180,7 @@ fn cut_camera(
             done = index + 1;
             whole = false;
             tools.progress.at((next + done) as u64);
-            if tools.progress.stop_asked() {
-                let next = "run the same command again: it goes on where it stopped";
-                return Err(Error::failed("stopped while cutting", "", next).of_kind(ErrorKind::Interrupted));
-            }
-            Ok(())
+            go_on(tools.progress, "cutting")
         });
         cut += done;
         match outcome {

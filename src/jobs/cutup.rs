@@ -8,7 +8,7 @@ use super::footage::Footage;
 use super::survey::rank;
 use super::texts::{game_title, strip_text};
 use super::{Config, Tools};
-use crate::base::{Error, IoContext, Problem, Result};
+use crate::base::{Error, IoContext, Problem, Result, go_on};
 use crate::film::{Angle, Film, REEL_MARK};
 use crate::filter::{self, Filter};
 use crate::football::fold;
@@ -128,6 +128,7 @@ fn planned(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk)
     let mut keyed: Vec<(ReelKey, Segment)> = Vec::new();
     tools.progress.stage("look at the clips", found.len() as u64);
     for (index, play) in found.iter().enumerate() {
+        go_on(tools.progress, "looking at the clips; no reel was made")?;
         let record = &play.record;
         let reference = reference(&record.game, &games);
         for clip in shown_clips(play, reference, ask, &mut done.left_out) {

@@ -6,14 +6,14 @@ use std::path::PathBuf;
 use super::Tools;
 use crate::base::FrameSpan;
 use crate::film::Film;
-use crate::plays::Heard;
+use crate::plays::{Heard, Stretch};
 use crate::sense::{ShotSound, ShotSounds, SoundMatcher};
 
 /// Where a camera's sound is to be had.
 pub(super) enum Source<'a> {
     /// Its film lies there.
     Film(&'a Film),
-    /// Its film is gone: clips of whole plays by their first frame.
+    /// Its film is gone: clips of whole shots by their first frame.
     Clips(BTreeMap<u64, PathBuf>),
 }
 
@@ -23,12 +23,12 @@ pub(super) struct Microphone<'a> {
     pub source: Source<'a>,
 }
 
-/// Compares the sound of stretches of film; each is read once.
+/// Compares the sound of shots; each shot is read once.
 pub(super) struct Ear<'a> {
     tools: Tools<'a>,
     microphones: &'a [Microphone<'a>],
     open: Vec<Option<ShotSounds<'a>>>,
-    heard: HashMap<(usize, FrameSpan), Option<ShotSound>>,
+    heard: HashMap<Stretch, Option<ShotSound>>,
     matcher: SoundMatcher,
 }
 
@@ -42,29 +42,28 @@ impl<'a> Ear<'a> {
         Self { tools, microphones, open: open.collect(), heard: HashMap::new(), matcher: SoundMatcher::default() }
     }
 
-    /// How the sound of two stretches of film, each a camera's number and its frames, agrees; `None` where one cannot be
-    /// heard.
-    pub fn compare(&mut self, a: (usize, FrameSpan), b: (usize, FrameSpan)) -> Option<Heard> {
+    /// How the sound of two stretches of film agrees; `None` where one cannot be heard.
+    pub fn compare(&mut self, a: Stretch, b: Stretch) -> Option<Heard> {
         self.hear(a);
         self.hear(b);
         let (Some(Some(x)), Some(Some(y))) = (self.heard.get(&a), self.heard.get(&b)) else { return None };
         self.matcher.compare(x, y).map(|found| Heard { ratio: found.ratio, lag: found.lag })
     }
 
-    fn hear(&mut self, at: (usize, FrameSpan)) {
+    fn hear(&mut self, at: Stretch) {
         if !self.heard.contains_key(&at) {
             let sound = self.sound(at);
             self.heard.insert(at, sound);
         }
     }
 
-    fn sound(&mut self, (camera, span): (usize, FrameSpan)) -> Option<ShotSound> {
+    fn sound(&mut self, (camera, span): Stretch) -> Option<ShotSound> {
         let microphone = self.microphones.get(camera)?;
         match &microphone.source {
             Source::Film(_) => self.open.get_mut(camera)?.as_mut()?.shot(span).ok()?,
             Source::Clips(clips) => {
                 let clip = self.tools.reader.read(&[clips.get(&span.start.0)?.clone()], &crate::base::Silent).ok()?;
-                // Another length than the play's: not cut from all of it, so that its clock is another.
+                // Another length than the shot's: not cut from all of it, so that its clock is another.
                 if clip.frames() != span.len() {
                     return None;
                 }

@@ -19,6 +19,8 @@ pub struct CutAsk {
     pub game: GameIn,
     /// Cameras by name, each with its files or folders. Those that the library has already need not be named again.
     pub cameras: Vec<(String, Vec<PathBuf>)>,
+    /// Files or folders of one film that holds the sideline and the end-zone camera's shots in turn.
+    pub woven: Vec<PathBuf>,
     /// The tag sheet.
     pub sheet: Option<PathBuf>,
     /// Seconds by which the sheet's times run late, where a person knows better than the fit.
@@ -73,7 +75,7 @@ pub struct CutDone {
 /// comes back with `plays` 0.
 pub fn cut(tools: Tools<'_>, config: &Config, library: &mut Library, ask: &CutAsk) -> Result<CutDone> {
     let sheet = open_sheet(config, ask)?;
-    if ask.cameras.is_empty() {
+    if ask.cameras.is_empty() && ask.woven.is_empty() {
         if sheet.is_none() || library.play_shots(&ask.game.name)?.is_empty() {
             return Err(no_camera(ask));
         }
@@ -155,7 +157,7 @@ fn finish(
 pub fn plan_cut(tools: Tools<'_>, config: &Config, library: Option<&Library>, ask: &CutAsk) -> Result<CutDone> {
     let sheet = open_sheet(config, ask)?;
     let stands = library.map_or(Ok(Vec::new()), |library| library.play_shots(&ask.game.name))?;
-    if ask.cameras.is_empty() && (sheet.is_none() || stands.is_empty()) {
+    if ask.cameras.is_empty() && ask.woven.is_empty() && (sheet.is_none() || stands.is_empty()) {
         return Err(no_camera(ask));
     }
     let Survey { game, cameras, plays, mut problems } = survey(tools, ask, &config.settings, library, false)?;
@@ -225,7 +227,7 @@ fn no_camera(ask: &CutAsk) -> Error {
     Error::refused(
         "no film is named and the library has none of this game",
         &ask.game.name,
-        "name the film of at least one camera: --sideline FILM, --end-zone FILM or --camera NAME FILM",
+        "name the film of at least one camera: --sideline FILM, --end-zone FILM, --woven FILM or --camera NAME FILM",
     )
 }
 

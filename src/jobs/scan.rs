@@ -2,12 +2,11 @@
 
 use std::path::PathBuf;
 
+use super::kept::{Kept, measured};
 use super::{Settings, Tools};
-use crate::base::Result;
+use crate::base::{Result, go_on};
 use crate::film::{Angle, Film, Series};
-use crate::library::Library;
 use crate::plays::{self, Found};
-use crate::sense;
 
 /// A camera's film and what was found in it.
 #[derive(Debug, Clone)]
@@ -18,37 +17,32 @@ pub struct CameraScan {
     pub found: Found,
 }
 
-/// Reads a camera's files and finds its plays.
+/// Reads a camera's files and finds its plays. What `kept` has of them is not measured again.
 ///
 /// # Errors
 /// No film, or none that can be read at all; `Interrupted` if a stop is asked for.
-pub fn scan(tools: Tools<'_>, files: &[PathBuf], angle: Angle, settings: &Settings) -> Result<CameraScan> {
-    let film = tools.reader.read(files, tools.progress)?;
-    judge(tools, film, angle, settings, None, false)
-}
-
-/// Finds the plays of a film that was read. What the library has measured before is not measured again; what is measured
-/// now is kept in it if `keep`.
-pub(super) fn judge(
+pub fn scan(
     tools: Tools<'_>,
-    film: Film,
+    files: &[PathBuf],
     angle: Angle,
     settings: &Settings,
-    library: Option<&Library>,
-    keep: bool,
+    kept: Option<&Kept>,
 ) -> Result<CameraScan> {
-    let kept = library.and_then(|l| l.load_series(&film.fingerprint(), sense::VERSION));
-    let series = match kept {
-        Some(series) => series,
-        None => {
-            let series = sense::measure(tools.reader, &film, tools.progress)?;
-            if let Some(library) = library.filter(|_| keep) {
-                library.save_series(&series)?;
-            }
-            series
-        }
-    };
-    Ok(judged(film, &series, angle, settings))
+    scan_with_series(tools, files, angle, settings, kept).map(|(scan, _)| scan)
+}
+
+/// The same with what was measured.
+pub(super) fn scan_with_series(
+    tools: Tools<'_>,
+    files: &[PathBuf],
+    angle: Angle,
+    settings: &Settings,
+    kept: Option<&Kept>,
+) -> Result<(CameraScan, Series)> {
+    let film = tools.reader.read(files, tools.progress)?;
+    go_on(tools.progress, "reading the film")?;
+    let series = measured(tools, &film, "", kept)?;
+    Ok((judged(film, &series, angle, settings), series))
 }
 
 /// Finds the plays of a film by what was measured over it.

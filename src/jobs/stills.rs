@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::footage::Footage;
 use super::texts::{distance, down_or_word, game_title, telling};
 use super::{Config, Tools};
-use crate::base::{Problem, Result};
+use crate::base::{Problem, Result, go_on};
 use crate::film::Decode;
 use crate::filter::{self, Filter};
 use crate::football::Field;
@@ -51,6 +51,7 @@ pub fn stills(
     let sheeted: BTreeSet<&String> = games.iter().filter(|g| g.sheet.is_some()).map(|g| &g.name).collect();
     let mut sheet = heading(&games, &filter, &found);
     for (index, play) in found.iter().enumerate() {
+        go_on(tools.progress, "looking for pictures; no sheet was written")?;
         let picture = match picture(tools, library, play) {
             Ok(picture) => picture,
             Err(error) => {

@@ -37,4 +37,5 @@ pub use games::{GameFound, GameIn};
 pub use open::{Access, Library};
 pub use play_shots::PlayShots;
 pub use put_plays::{CameraShot, PlacedPlays, PlayIn};
+pub use series_file::SeriesFolder;
 pub use sheet_rows::{MatchIn, RowIn, SheetFound};

@@ -7,7 +7,7 @@ use super::alarm::Alarm;
 use super::demux::Demux;
 use super::failed;
 use super::picture::Upright;
-use crate::base::{Error, FrameNo, Problem, Result};
+use crate::base::{Error, FrameNo, FrameSpan, Result};
 use crate::film::{Decode, Film, FrameSource, PictureView};
 
 /// Opens a decoder for the picture stream. `alarm` must outlive it.
@@ -24,14 +24,7 @@ pub fn open_decoder(demux: &Demux, how: Decode, threads: usize, alarm: &Alarm) -
     alarm.watch(&mut context);
     let mut decoder = context.decoder();
     decoder.set_packet_time_base(demux.time_base(demux.video));
-    match how {
-        Decode::Exact => {}
-        Decode::NoLoopFilter => decoder.skip_loop_filter(ff::Discard::All),
-        Decode::References => {
-            decoder.skip_loop_filter(ff::Discard::All);
-            decoder.skip_frame(ff::Discard::NonReference);
-        }
-    }
+    leave_out(&mut decoder, how);
     decoder.video().map_err(|cause| {
         Error::refused(
             "this film's codec cannot be decoded here",
@@ -40,6 +33,12 @@ pub fn open_decoder(demux: &Demux, how: Decode, threads: usize, alarm: &Alarm) -
         )
         .because(cause)
     })
+}
+
+/// Tells a decoder what it may leave out from the next packet on.
+fn leave_out(decoder: &mut ff::decoder::decoder::Decoder, how: Decode) {
+    decoder.skip_loop_filter(if how == Decode::NoLoopFilter { ff::Discard::All } else { ff::Discard::Default });
+    decoder.skip_frame(if how == Decode::References { ff::Discard::NonReference } else { ff::Discard::Default });
 }
 
 /// Frames of a film.
@@ -60,6 +59,8 @@ pub struct Frames<'a> {
     expected: u64,
     damage: Vec<(u64, u64)>,
     as_coded: bool,
+    /// What may be left out changed: what the decoder has begun is of no use.
+    changed: bool,
 }
 
 struct OpenPart {
@@ -106,6 +107,7 @@ impl<'a> Frames<'a> {
             expected: 0,
             damage: Vec::new(),
             as_coded: false,
+            changed: false,
         }
     }
 
@@ -121,7 +123,8 @@ impl<'a> Frames<'a> {
         demux.only(&[video]);
         // Without a time on every frame, decoding from the start is the only way that counts right.
         let counting = !part.index.timed;
-        let how = if counting && self.how == Decode::References { Decode::NoLoopFilter } else { self.how };
+        let how = if counting && self.how == Decode::References { Decode::Exact } else { self.how };
+        self.changed = false;
         let alarm = Alarm::new();
         let decoder = open_decoder(&demux, how, self.threads, &alarm)?;
         self.open = Some(OpenPart { demux, decoder, alarm, ended: false, given: 0, counting, trying: None });
@@ -163,7 +166,12 @@ impl<'a> Frames<'a> {
     /// Decodes on to the next frame of the open part; `None` at its end. Gives the frame's rank within the part.
     fn decode(&mut self) -> Result<Option<u64>> {
         let Some(open) = &mut self.open else { return Ok(None) };
-        let pts = &self.film.parts[self.part].index.pts;
+        let index = &self.film.parts[self.part].index;
+        let pts = &index.pts;
+        // Between the entry and the frame wanted only those pictures are decoded that it may be predicted from.
+        let run_up = (index.by_packets && self.how != Decode::References)
+            .then(|| pts.get(self.from.saturating_sub(self.starts[self.part]) as usize).copied())
+            .flatten();
         loop {
             match open.decoder.receive_frame(&mut self.frame) {
                 Ok(()) => {
@@ -189,6 +197,10 @@ impl<'a> Frames<'a> {
             let video = open.demux.video;
             match open.demux.next() {
                 Some(packet) if packet.stream() == video => {
+                    if let Some(want) = run_up {
+                        let early = packet.pts().is_some_and(|at| at < want);
+                        open.decoder.skip_frame(if early { ff::Discard::NonReference } else { ff::Discard::Default });
+                    }
                     // What cannot be decoded shows as missing frames, which are counted.
                     let _ = open.decoder.send_packet(packet);
                 }
@@ -293,7 +305,8 @@ impl FrameSource for Frames<'_> {
         let place = self.film.place(to);
         let here = place.part == self.part && self.open.is_some();
         let counting = self.open.as_ref().is_some_and(|o| o.counting);
-        let ahead = here && to.0 >= self.from && (counting || to.0 - self.from < DECODE_ON);
+        let ahead = here && !self.changed && to.0 >= self.from && (counting || to.0 - self.from < DECODE_ON);
+        self.changed = false;
         self.from = to.0;
         self.expected = to.0;
         if ahead {
@@ -307,20 +320,20 @@ impl FrameSource for Frames<'_> {
         Ok(())
     }
 
-    fn damage(&self) -> Vec<Problem> {
-        self.damage
-            .iter()
-            .map(|&(from, to)| {
-                let place = self.film.place(FrameNo(from));
-                let part = &self.film.parts[place.part];
-                let name = part.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-                let end = place.frame + (to - from);
-                Problem::new(
-                    format!("{name} from {:.1} s to {:.1} s", part.seconds_at(place.frame), part.seconds_at(end)),
-                    "the picture is damaged here",
-                )
-            })
-            .collect()
+    fn leave_out(&mut self, how: Decode) {
+        if self.how == how {
+            return;
+        }
+        self.how = how;
+        self.changed = true;
+        if let Some(open) = &mut self.open {
+            let how = if open.counting && how == Decode::References { Decode::Exact } else { how };
+            leave_out(&mut open.decoder, how);
+        }
+    }
+
+    fn damage(&self) -> Vec<FrameSpan> {
+        self.damage.iter().map(|&(from, to)| FrameSpan::of(from, to)).collect()
     }
 }
 

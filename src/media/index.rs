@@ -31,26 +31,25 @@ pub struct Read {
 pub fn read(demux: &mut Demux, fields: bool) -> Result<Read> {
     let video = demux.video;
     demux.only(&[video]);
-    if !fields && let Some((pts, damaged)) = by_packets(demux) {
-        return Ok(Read { index: FrameIndex { pts, by_packets: true, timed: true }, damaged });
+    if !fields && let Some(read) = by_packets(demux) {
+        return Ok(read);
     }
     let broke = demux.broke.take();
     demux.reopen(&[video])?;
-    let (pts, timed) = by_decoding(demux)?;
+    let index = by_decoding(demux)?;
     demux.broke = demux.broke.take().or(broke);
-    Ok(Read { index: FrameIndex { pts, by_packets: false, timed }, damaged: Vec::new() })
+    Ok(Read { index, damaged: Vec::new() })
 }
 
-fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
+fn by_packets(demux: &mut Demux) -> Option<Read> {
     let video = demux.video;
     let parameters = demux.parameters(video)?;
+    let units = matches!(parameters.id(), ff::codec::Id::H264 | ff::codec::Id::HEVC);
+    let hevc = parameters.id() == ff::codec::Id::HEVC;
     // Only units with their lengths before them can be added up.
-    let lengths = match parameters.id() {
-        ff::codec::Id::H264 => nal::length_size(&super::extradata(&parameters), false),
-        ff::codec::Id::HEVC => nal::length_size(&super::extradata(&parameters), true),
-        _ => None,
-    };
-    let (mut pts, mut damaged) = (Vec::new(), Vec::new());
+    let lengths = if units { nal::length_size(&super::extradata(&parameters), hevc) } else { None };
+    let framing = lengths.map_or(nal::Framing::StartCode, nal::Framing::Length);
+    let (mut pts, mut damaged, mut keys, mut references) = (Vec::new(), Vec::new(), Vec::new(), 0u64);
     let mut torn = false;
     while let Some(packet) = demux.next() {
         if packet.stream() != video {
@@ -69,8 +68,14 @@ fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
             continue;
         }
         let at = packet.pts()?;
+        let data = packet.data().unwrap_or(&[]);
         pts.push(at);
-        if lengths.is_some_and(|size| !nal::adds_up(packet.data().unwrap_or(&[]), size)) {
+        if packet.is_key() {
+            keys.push(at);
+        }
+        // What cannot be told counts as a reference: it is then decoded.
+        references += u64::from(units && nal::is_reference(data, framing, hevc).unwrap_or(true));
+        if lengths.is_some_and(|size| !nal::adds_up(data, size)) {
             damaged.push(at);
         }
     }
@@ -81,29 +86,46 @@ fn by_packets(demux: &mut Demux) -> Option<(Vec<i64>, Vec<i64>)> {
     damaged.sort_unstable();
     let before = pts.len();
     pts.dedup();
-    (pts.len() == before).then_some((pts, damaged))
+    if pts.len() < before {
+        return None;
+    }
+    let keys = ranks(&pts, &keys);
+    Some(Read { index: FrameIndex { pts, by_packets: true, timed: true, keys, references }, damaged })
+}
+
+/// Ranks of times among all, ascending.
+fn ranks(all: &[i64], times: &[i64]) -> Vec<u64> {
+    let mut out: Vec<u64> = times.iter().filter_map(|t| all.binary_search(t).ok()).map(|rank| rank as u64).collect();
+    out.sort_unstable();
+    out
 }
 
 /// Times of all pictures decoded, and whether each came with its own.
-fn by_decoding(demux: &mut Demux) -> Result<(Vec<i64>, bool)> {
+fn by_decoding(demux: &mut Demux) -> Result<FrameIndex> {
     let alarm = Alarm::new();
     let mut decoder = open_decoder(demux, Decode::NoLoopFilter, 0, &alarm)?;
     let video = demux.video;
     let mut frame = ff::frame::Video::empty();
-    let mut pts: Vec<i64> = Vec::new();
+    let mut told: Vec<Option<i64>> = Vec::new();
+    let mut keys: Vec<u64> = Vec::new();
     let mut timed = true;
+    let mut latest = i64::MIN;
     let mut ended = false;
     loop {
         while decoder.receive_frame(&mut frame).is_ok() {
-            let next = pts.last().map_or(i64::MIN, |p| p + 1);
             let own = frame.pts();
-            timed &= own.is_some_and(|at| at >= next);
-            let at = own.or(frame.timestamp()).unwrap_or(next.max(0));
-            // Damaged times must not put two pictures on one tick.
-            pts.push(at.max(next));
+            timed &= own.is_some_and(|at| at > latest);
+            latest = latest.max(own.unwrap_or(latest));
+            if frame.is_key() {
+                keys.push(told.len() as u64);
+            }
+            told.push(own.or(frame.timestamp()));
         }
         if ended {
-            return Ok((pts, timed));
+            if !timed {
+                keys.clear();
+            }
+            return Ok(FrameIndex { pts: ascending(&told), by_packets: false, timed, keys, references: 0 });
         }
         match demux.next() {
             Some(packet) if packet.stream() == video => {
@@ -116,5 +138,44 @@ fn by_decoding(demux: &mut Demux) -> Result<(Vec<i64>, bool)> {
                 let _ = decoder.send_eof();
             }
         }
+    }
+}
+
+/// A time for every picture, each after the one before. Pictures that come without one (Matroska's before zero, all of
+/// some AVI) lie evenly between their neighbors, or at the usual step before the first or after the last that has one.
+fn ascending(told: &[Option<i64>]) -> Vec<i64> {
+    let known: Vec<(usize, i64)> = told.iter().enumerate().filter_map(|(k, t)| Some((k, (*t)?))).collect();
+    let mut steps: Vec<i64> =
+        known.windows(2).filter(|w| w[1].0 == w[0].0 + 1 && w[1].1 > w[0].1).map(|w| w[1].1 - w[0].1).collect();
+    steps.sort_unstable();
+    let step = steps.get(steps.len() / 2).copied().unwrap_or(1);
+    let mut out: Vec<i64> = Vec::with_capacity(told.len());
+    for k in 0..told.len() {
+        let after = known.partition_point(|(at, _)| *at < k);
+        let at = match (after.checked_sub(1).map(|b| known[b]), known.get(after)) {
+            (_, Some(&(at, time))) if at == k => time,
+            (Some((a, from)), Some(&(b, to))) => from + (to - from) * (k - a) as i64 / (b - a) as i64,
+            (None, Some(&(b, to))) => to - step * (b - k) as i64,
+            (Some((a, from)), None) => from + step * (k - a) as i64,
+            (None, None) => k as i64,
+        };
+        // Damaged times must not put two pictures on one tick.
+        out.push(out.last().map_or(at, |before| at.max(before + 1)));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ascending;
+
+    #[test]
+    fn pictures_without_times_lie_between_those_that_have_one() {
+        // Matroska that begins before zero: the first three are not told.
+        assert_eq!(ascending(&[None, None, None, Some(0), Some(33), Some(67)]), [-102, -68, -34, 0, 33, 67]);
+        assert_eq!(ascending(&[Some(0), None, None, Some(9), Some(12), None]), [0, 3, 6, 9, 12, 15]);
+        assert_eq!(ascending(&[None, None, None]), [0, 1, 2]);
+        // A time that goes back is damage.
+        assert_eq!(ascending(&[Some(5), Some(3), Some(7)]), [5, 6, 7]);
     }
 }

@@ -133,6 +133,36 @@ pub fn opening(data: &[u8], framing: Framing) -> (Vec<&[u8]>, Option<u8>) {
     }
 }
 
+/// Whether other pictures are predicted from the picture in a packet; `None` if no slice is found in it. H.264:
+/// `nal_ref_idc` (7.4.1); HEVC: even types up to RSV_VCL_N14 are no references of their layer (table 7-1).
+pub fn is_reference(data: &[u8], framing: Framing, hevc: bool) -> Option<bool> {
+    let mut rest = data;
+    loop {
+        let (head, next) = match framing {
+            Framing::Length(size) => {
+                if rest.len() <= size {
+                    return None;
+                }
+                let length = rest[..size].iter().fold(0usize, |n, b| n << 8 | usize::from(*b)).min(rest.len() - size);
+                (*rest.get(size)?, &rest[size + length..])
+            }
+            Framing::StartCode => {
+                let from = start_code(rest, 0)?;
+                (*rest.get(from)?, &rest[from..])
+            }
+        };
+        if hevc {
+            let kind = head >> 1 & 0x3f;
+            if kind < 32 {
+                return Some(kind > 14 || kind % 2 == 1);
+            }
+        } else if (1..=h264::IDR).contains(&(head & 0x1f)) {
+            return Some(head >> 5 & 3 != 0);
+        }
+        rest = next;
+    }
+}
+
 /// Whether a unit is an encoder's note of itself (user data, SEI payload type 5), which no decoder needs.
 pub fn is_note(unit: &[u8]) -> bool {
     kind(unit) == h264::SEI && unit.get(1) == Some(&5)

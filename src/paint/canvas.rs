@@ -69,8 +69,35 @@ impl Canvas {
 
     /// A closed shape through these points, above rectangles and pictures, below words.
     pub fn shape(&mut self, points: &[(f32, f32)], color: Rgb) {
-        let points: Vec<String> = points.iter().map(|(x, y)| format!("{x},{y}")).collect();
-        self.shapes.push_str(&format!(r#"<polygon points="{}" fill="{}"/>"#, points.join(" "), color.hex()));
+        self.shapes.push_str(&format!(r#"<polygon points="{}" fill="{}"/>"#, listed(points), color.hex()));
+    }
+
+    /// A shape of which the ground shows through: `opacity` 0 to 1. Above pictures, below words.
+    pub fn wash(&mut self, points: &[(f32, f32)], color: Rgb, opacity: f32) {
+        let (points, color) = (listed(points), color.hex());
+        self.shapes.push_str(&format!(r#"<polygon points="{points}" fill="{color}" fill-opacity="{opacity}"/>"#));
+    }
+
+    /// A line through these points with round ends; `dash`: lengths drawn and left out. Above pictures, below words.
+    pub fn line(&mut self, points: &[(f32, f32)], width: f32, color: Rgb, dash: Option<(f32, f32)>) {
+        let dash = dash.map(|(on, off)| format!(r#" stroke-dasharray="{on} {off}""#)).unwrap_or_default();
+        self.shapes.push_str(&format!(
+            r#"<polyline points="{}" fill="none" stroke="{}" stroke-width="{width}" stroke-linecap="round" stroke-linejoin="round"{dash}/>"#,
+            listed(points),
+            color.hex()
+        ));
+    }
+
+    /// A rectangle of slanting lines, `apart` pixels from one to the next.
+    pub fn hatch(&mut self, [x, y, width, height]: [f32; 4], apart: f32, color: Rgb) {
+        let mut along = -height;
+        while along < width {
+            let (from, to) = ((-along).max(0.0), height.min(width - along));
+            if to > from {
+                self.line(&[(x + along + from, y + from), (x + along + to, y + to)], 1.5, color, None);
+            }
+            along += apart.max(2.0);
+        }
     }
 
     /// A frame of film, shown as `shape` (width and height in square pixels), fitted into the rectangle and centered.
@@ -132,6 +159,10 @@ impl Canvas {
     }
 }
 
+fn listed(points: &[(f32, f32)]) -> String {
+    points.iter().map(|(x, y)| format!("{x:.2},{y:.2}")).collect::<Vec<_>>().join(" ")
+}
+
 /// The text, or as much of its beginning as fits with an ellipsis.
 fn fit(text: &str, room: f32, style: Style) -> String {
     let width = |text: &str| text_width(text, style.size, style.weight);
@@ -173,6 +204,28 @@ mod tests {
         let red = at(32, 12);
         assert!(red[0] > 250 && red[1] < 5 && red[2] < 5, "{red:?}");
         assert!((32..68).any(|x| (20..44).any(|y| at(x, y)[1] > 200)), "the words are seen");
+    }
+
+    #[test]
+    fn lines_washes_and_hatching_stay_where_they_belong() {
+        let mut canvas = Canvas::new(120, 60, Rgb([0, 0, 0])).unwrap();
+        let white = Rgb([255, 255, 255]);
+        canvas.line(&[(5.0, 5.0), (45.0, 5.0)], 3.0, white, None);
+        canvas.line(&[(5.0, 20.0), (45.0, 20.0)], 3.0, white, Some((6.0, 8.0)));
+        canvas.wash(&[(60.0, 0.0), (80.0, 0.0), (80.0, 20.0), (60.0, 20.0)], white, 0.5);
+        canvas.hatch([90.0, 10.0, 20.0, 40.0], 8.0, white);
+        let png = Pixmap::decode_png(&canvas.png().unwrap()).unwrap();
+        let at = |x: u32, y: u32| png.pixel(x, y).unwrap().red();
+        assert!((6..44).all(|x| at(x, 5) > 200), "a line is whole");
+        let lit = (6..44).filter(|&x| at(x, 20) > 128).count();
+        assert!((10..30).contains(&lit), "a dashed line has gaps: {lit}");
+        assert!((120..136).contains(&at(70, 10)), "{}", at(70, 10));
+        let (mut inside, mut outside) = (0, 0);
+        for (x, y) in (84..118).flat_map(|x| (0..60).map(move |y| (x, y))) {
+            let near = (88..112).contains(&x) && (8..52).contains(&y);
+            *if near { &mut inside } else { &mut outside } += usize::from(at(x, y) > 60);
+        }
+        assert!(inside > 100 && outside == 0, "{inside} inside, {outside} outside");
     }
 
     #[test]

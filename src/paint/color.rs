@@ -26,6 +26,14 @@ pub mod paint {
     pub const POLE: Rgb = Rgb([0xFF, 0x8A, 0x3D]);
     /// Something to check.
     pub const FLAG: Rgb = Rgb([0xFF, 0xD2, 0x3F]);
+    /// The page behind raised grounds.
+    pub const PAGE: Rgb = Rgb([0x0A, 0x0F, 0x0C]);
+    /// Edges.
+    pub const EDGE: Rgb = Rgb([0x6B, 0x7A, 0x71]);
+    /// The second mark; the camera's motion.
+    pub const SKY: Rgb = Rgb([0x6F, 0xC8, 0xFF]);
+    /// The fourth mark; whistles.
+    pub const ROSE: Rgb = Rgb([0xFF, 0x6F, 0xA8]);
 }
 
 impl Rgb {

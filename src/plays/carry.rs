@@ -1,8 +1,7 @@
-//! Moments that one camera sees better are carried over to the other by the lag of their sound.
+//! Moments that one camera sees better are carried over to the other by the lag of their sound, or of what moves in both.
 
 use super::find;
 use super::pair::Camera;
-use crate::base::FrameNo;
 use crate::film::{Angle, Evidence, Play, Sighting};
 
 /// The sideline sees all 22 men: of two snaps about as sure, its is taken. (Measured on made films: end-zone snaps alone
@@ -15,14 +14,26 @@ const AGREE: f64 = 0.8;
 /// A moment carried this far outside the other's shot is not in its film, seconds.
 const SLACK: f64 = 0.05;
 
+/// What a lag is known by.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum By {
+    /// Both microphones.
+    Sound,
+    /// What moves in both pictures; the lag rests on the cameras' own snaps too, so that it settles no doubt of them.
+    Motion {
+        /// How far it is believed.
+        belief: f64,
+    },
+}
+
 /// Lets each of two takes of one play have the surer snap and end. `lag`: seconds from the first shot's clock (from its
 /// start) to the second's.
-pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, lag: f64) {
+pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, lag: f64, by: By) {
     let (Some(clock_a), Some(clock_b)) = (Clock::of(a, of_a), Clock::of(b, of_b)) else { return };
     let sure = |s: Option<Sighting>, clock: &Clock| {
         s.map_or(-1.0, |s| s.confidence + if clock.angle == Angle::Sideline { SIDELINE_BONUS } else { 0.0 })
     };
-    if let (Some(x), Some(y)) = (a.snap, b.snap) {
+    if let (Some(x), Some(y), By::Sound) = (a.snap, b.snap, by) {
         let apart = ((y.time - clock_b.from) - (x.time - clock_a.from + lag)).abs();
         let clear = find::settled(a.doubt.clone()) == a.doubt && find::settled(b.doubt.clone()) == b.doubt;
         for play in [&mut *a, &mut *b] {
@@ -40,13 +51,13 @@ pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, la
         }
     }
     if sure(a.snap, &clock_a) >= sure(b.snap, &clock_b) {
-        give(a, &clock_a, b, &clock_b, of_b, lag);
+        give(a, &clock_a, b, &clock_b, of_b, lag, by);
     } else {
-        give(b, &clock_b, a, &clock_a, of_a, -lag);
+        give(b, &clock_b, a, &clock_a, of_a, -lag, by);
     }
 }
 
-/// When a play's stretch of film begins and ends in its film's time.
+/// When a shot begins and ends in its film's time.
 struct Clock {
     from: f64,
     to: f64,
@@ -55,31 +66,38 @@ struct Clock {
 
 impl Clock {
     fn of(play: &Play, camera: &Camera<'_>) -> Option<Self> {
-        let shot = camera.found.shots.get(play.shot)?;
-        Some(Self { from: camera.film.time(play.span.start), to: camera.film.time(play.span.end), angle: shot.angle })
+        let angle = camera.found.shots.get(play.shot)?.angle;
+        Some(Self { from: camera.film.time(play.span.start), to: camera.film.time(play.span.end), angle })
     }
 }
 
-fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camera<'_>, lag: f64) {
+fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camera<'_>, lag: f64, by: By) {
     let Some(snap) = giver.snap else { return };
+    let loss = match by {
+        By::Sound => LOSS,
+        By::Motion { belief } => LOSS * belief,
+    };
     let carried = |s: Sighting| {
         let time = s.time - from.from + lag + to.from;
         (time > to.from - SLACK && time < to.to + SLACK).then(|| {
             let time = time.clamp(to.from, to.to);
-            let a = camera.film.frame_at(time);
-            let last = camera.film.frames().saturating_sub(1);
-            let b = FrameNo((a.0 + 1).min(last));
-            let frame = if (camera.film.time(b) - time).abs() < (camera.film.time(a) - time).abs() { b } else { a };
-            Sighting { frame, time, confidence: s.confidence * LOSS }
+            let frame = camera.film.nearest(time);
+            Sighting { frame, time, confidence: s.confidence * loss }
         })
     };
     match carried(snap) {
         Some(there) => {
             taker.snap = Some(there);
-            taker.by = Evidence::PictureAndSound;
             taker.set = taker.set.filter(|set| *set < there.frame);
-            taker.doubt = giver.doubt.clone();
+            if by == By::Sound {
+                taker.by = Evidence::PictureAndSound;
+                taker.doubt = giver.doubt.clone();
+            } else if taker.by == Evidence::Nothing {
+                taker.by = Evidence::Picture;
+            }
         }
+        // What moves may put the snap outside by mistake: then each keeps its own.
+        None if by != By::Sound => return,
         None => {
             taker.snap = None;
             taker.set = None;
@@ -96,7 +114,7 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::{FrameSpan, Rate};
+    use crate::base::{FrameNo, FrameSpan, Rate};
     use crate::film::{Film, Shot, ShotKind, scripted};
     use crate::plays::Found;
 
@@ -122,7 +140,7 @@ mod tests {
         // The end-zone camera started 1.2 s later and took a walk for the snap.
         let (fb, b) = take(Angle::EndZone, 300, 720, 18.0, 0.3);
         let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
-        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2);
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2, By::Sound);
         assert!((y.snap.unwrap().time - 14.8).abs() < 1e-9 && y.snap.unwrap().frame == FrameNo(444), "{y:?}");
         assert!((y.whistle.unwrap().time - 19.8).abs() < 1e-9, "{y:?}");
         // The end-zone camera hardly saw it: that it differs says nothing.
@@ -130,7 +148,7 @@ mod tests {
 
         let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
         y.doubt = None;
-        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2);
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2, By::Sound);
         for take in [x, y] {
             assert_eq!(take.doubt.as_deref(), Some("the two cameras show the snap 3.2 s apart"));
         }
@@ -142,9 +160,25 @@ mod tests {
         let (fb, b) = take(Angle::EndZone, 300, 720, 15.1, 0.3);
         let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
         x.doubt = Some("the snap is hard to see; no whistle was heard and the end is hard to see".into());
-        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2);
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -1.2, By::Sound);
         assert_eq!(x.doubt.as_deref(), Some("no whistle was heard and the end is hard to see"));
         assert_eq!(y.doubt, x.doubt);
+    }
+
+    #[test]
+    fn what_moves_carries_the_snap_but_settles_no_doubt() {
+        let (fa, a) = take(Angle::Sideline, 0, 450, 6.0, 0.9);
+        let (fb, b) = take(Angle::EndZone, 300, 720, 14.7, 0.3);
+        let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
+        let (of_a, of_b) = (Camera { film: &fa, found: &a }, Camera { film: &fb, found: &b });
+        over(&mut x, &of_a, &mut y, &of_b, -1.2, By::Motion { belief: 0.8 });
+        let snap = y.snap.unwrap();
+        assert!((snap.time - 14.8).abs() < 1e-9 && snap.confidence < 0.9 * 0.8, "{y:?}");
+        assert_eq!((y.doubt.clone(), y.by), (b.plays[0].doubt.clone(), Evidence::Picture));
+        // A lag that puts the snap outside the shot is not taken at its word.
+        let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
+        over(&mut x, &of_a, &mut y, &of_b, -7.0, By::Motion { belief: 0.8 });
+        assert_eq!((x, y), (a.plays[0].clone(), b.plays[0].clone()));
     }
 
     #[test]
@@ -152,7 +186,7 @@ mod tests {
         let (fa, a) = take(Angle::Sideline, 0, 450, 6.0, 0.9);
         let (fb, b) = take(Angle::EndZone, 300, 500, 12.0, 0.8);
         let (mut x, mut y) = (a.plays[0].clone(), b.plays[0].clone());
-        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -7.0);
+        over(&mut x, &Camera { film: &fa, found: &a }, &mut y, &Camera { film: &fb, found: &b }, -7.0, By::Sound);
         assert_eq!(y.snap, None);
         assert!(y.doubt.is_some_and(|d| d.contains("does not hold the snap")));
     }

@@ -11,8 +11,8 @@ const LEAST: (f64, f64) = (2.0, 0.5);
 /// The whistle is taken as later by this much, since the end that was found may be early; seconds.
 const LATE: f64 = 0.5;
 
-/// The frames of a play's clip: all of its stretch of film, unless trimming is asked for and both ends are sure. Err
-/// long: never into the neighbor's film, never short of the play.
+/// The frames of a play's clip: all of the play's span, unless trimming is asked for and both ends are sure. Err
+/// long: never beyond the span, never short of the play.
 pub fn clip_span(play: &Play, film: &Film, settings: &Settings) -> FrameSpan {
     let (true, None, Some(snap), Some(whistle)) = (settings.trim, &play.doubt, play.snap, play.whistle) else {
         return play.span;

@@ -64,6 +64,8 @@ const LIVE_MOST: usize = (14.0 * HZ) as usize;
 const LIVE_BEST: (f64, f64) = (4.8, 0.36);
 /// Ending at a whistle; within this many seconds of it.
 const WHISTLE_END: (f64, f64) = (10.0, 0.2);
+/// Beyond this many seconds a whistle's worth is less than any number here tells.
+const WHISTLE_REACH: f64 = 8.0 * WHISTLE_END.1;
 /// Ending without, though the shot has one; ending with the shot; a whistle inside.
 const NO_WHISTLE: f64 = -1.0;
 const AT_SHOT_END: f64 = -0.5;
@@ -155,6 +157,7 @@ pub fn decode(track: &Track, beliefs: &Beliefs) -> Option<Decoded> {
             if !whistles.is_empty() {
                 let ends = whistles
                     .iter()
+                    .filter(|(tw, _)| (t - tw).abs() < WHISTLE_REACH)
                     .map(|(tw, c)| WHISTLE_END.0 * c * (-0.5 * ((t - tw) / WHISTLE_END.1).powi(2)).exp())
                     .fold(0.0, f64::max);
                 score += ends + NO_WHISTLE;

@@ -6,6 +6,7 @@ use super::decode;
 use super::end::{self, EndFound};
 use super::settings::Settings;
 use super::snap::{self, SnapFound};
+use super::take::{self, InTake};
 use super::track::{self, HZ, Track, percentile};
 use crate::base::{FrameNo, FrameSpan};
 use crate::film::{Angle, Evidence, Film, Play, Series, Shot, ShotKind, Sighting};
@@ -39,6 +40,7 @@ const SET_LEAST: f64 = 0.7;
 /// Why a snap is shown to a person, where nothing but this one picture speaks for it.
 const HARD_TO_SEE: &str = "the snap is hard to see";
 const RIVALED: &str = "something moved as suddenly at another time";
+const NOT_OVER: &str = "the shot ends before the play can be over";
 const LATE_START: &str = "the shot begins";
 
 /// A doubt without what another camera's picture of the same snap has settled.
@@ -54,7 +56,7 @@ pub(super) fn settled(doubt: Option<String>) -> Option<String> {
 pub struct Found {
     /// Every shot in order.
     pub shots: Vec<Shot>,
-    /// One for each shot of kind play, in order.
+    /// In order: one for each shot of kind play, several for one that runs on through several.
     pub plays: Vec<Play>,
     /// The operator's habit: seconds the camera runs on after a play's end, where it could be learned.
     pub tail: Option<f64>,
@@ -65,13 +67,18 @@ pub fn find(series: &Series, film: &Film, angle: Angle, _settings: &Settings) ->
     let spans = shot_spans(series, film);
     let mut tracks: Vec<Track> = spans.iter().map(|span| track_of(series, film, *span)).collect();
     track::refer(&mut tracks);
-    let kinds: Vec<(ShotKind, f64)> = tracks.iter().map(kind).collect();
+    let takes: Vec<Option<(Vec<InTake>, Track)>> = tracks.iter().map(several).collect();
+    let kinds: Vec<(ShotKind, f64)> = tracks
+        .iter()
+        .zip(&takes)
+        .map(|(track, take)| if take.is_some() { (ShotKind::Play, f64::INFINITY) } else { kind(track) })
+        .collect();
     let shots = spans.iter().zip(&kinds).map(|(&span, &(kind, _))| Shot { span, kind, angle }).collect();
     let snaps: Vec<Option<SnapFound>> = tracks
         .iter()
-        .zip(&kinds)
-        .map(|(track, (kind, score))| {
-            (*kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track)).flatten()
+        .zip(kinds.iter().zip(&takes))
+        .map(|(track, ((kind, score), take))| {
+            (take.is_none() && *kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track)).flatten()
         })
         .collect();
     let with_snap: Vec<(&Track, f64)> =
@@ -80,12 +87,63 @@ pub fn find(series: &Series, film: &Film, angle: Angle, _settings: &Settings) ->
     let mut ends = ends.into_iter();
     let mut plays = Vec::new();
     for (shot, (track, snap)) in tracks.iter().zip(&snaps).enumerate() {
+        if let Some((all, relative)) = &takes[shot] {
+            plays.extend(all.iter().map(|p| in_take(film, series, (shot, spans[shot]), relative, p)));
+            continue;
+        }
         let end = if snap.is_some() { ends.next().flatten() } else { None };
         if kinds[shot].0 == ShotKind::Play {
             plays.push(play(film, series, (shot, spans[shot]), track, kinds[shot].1, *snap, end));
         }
     }
     Found { shots, plays, tail: tail.map(|t| t.median) }
+}
+
+/// The plays of a shot that runs on through several; `None` for one that does not.
+fn several(track: &Track) -> Option<(Vec<InTake>, Track)> {
+    if track.to - track.from < take::LONG {
+        return None;
+    }
+    let found = take::plays(track);
+    (found.0.len() > 1).then_some(found)
+}
+
+/// A play of a take that runs on.
+fn in_take(film: &Film, series: &Series, (shot, take): (usize, FrameSpan), relative: &Track, p: &InTake) -> Play {
+    let frame = |time: f64| film.frame_at(time.max(0.0)).clamp(take.start, take.end);
+    let span = FrameSpan { start: frame(p.from), end: FrameNo(frame(p.to).0 + 1).min(take.end) };
+    let sighting = |time: f64, confidence: f64| Sighting {
+        frame: film.nearest(time),
+        time,
+        confidence: confidence.clamp(0.0, 1.0),
+    };
+    let Some(snap) = p.snap else {
+        let doubt = Some("the men stand and then move here: perhaps a play".into());
+        return Play { shot, span, set: None, snap: None, whistle: None, by: Evidence::Nothing, doubt };
+    };
+    let mut why = Vec::new();
+    if !p.sure() {
+        why.push(HARD_TO_SEE);
+    }
+    let heard = p.end.is_some_and(|e| e.whistle > 0.0);
+    match p.end {
+        None => why.push(NOT_OVER),
+        Some(end) if !heard && end.belief < WEAK_END => why.push(weak_end(series)),
+        Some(_) => {}
+    }
+    Play {
+        shot,
+        span,
+        set: set(relative, snap).map(|t| film.nearest(t)).filter(|f| *f >= span.start),
+        snap: Some(sighting(snap, 1.0 / (1.0 + (-p.odds).exp()))),
+        whistle: p.end.map(|e| sighting(e.time, e.belief.max(e.whistle))),
+        by: if heard { Evidence::PictureAndSound } else { Evidence::Picture },
+        doubt: (!why.is_empty()).then(|| why.join("; ")),
+    }
+}
+
+fn weak_end(series: &Series) -> &'static str {
+    if series.sound { "no whistle was heard and the end is hard to see" } else { "the end is hard to see" }
 }
 
 fn shot_spans(series: &Series, film: &Film) -> Vec<FrameSpan> {
@@ -100,6 +158,11 @@ fn track_of(series: &Series, film: &Film, span: FrameSpan) -> Track {
     let a = series.samples.partition_point(|s| s.frame < span.start.0);
     let b = series.samples.partition_point(|s| s.frame < span.end.0);
     Track::of(&series.samples[a..b], film.time(span.start), film.time(span.end), &series.whistles)
+}
+
+/// The tracks of a film's shots, in order.
+pub fn takes(series: &Series, film: &Film) -> Vec<Track> {
+    shot_spans(series, film).into_iter().map(|span| track_of(series, film, span)).collect()
 }
 
 /// What a shot shows, and the decoder's score. Whatever may be a play is one.
@@ -130,7 +193,7 @@ fn play(
     end: Option<EndFound>,
 ) -> Play {
     let sighting = |time: f64, confidence: f64| Sighting {
-        frame: nearest(film, time),
+        frame: film.nearest(time),
         time,
         confidence: confidence.clamp(0.0, 1.0),
     };
@@ -140,26 +203,26 @@ fn play(
         } else {
             "the shot is too short to tell the snap"
         };
-        let doubt = Some(doubt.into());
-        return Play { shot, span, set: None, snap: None, whistle: None, by: Evidence::Nothing, doubt };
+        return Play {
+            shot,
+            span,
+            set: None,
+            snap: None,
+            whistle: None,
+            by: Evidence::Nothing,
+            doubt: Some(doubt.into()),
+        };
     };
     let heard = end.is_some_and(|e| e.whistle > 0.0);
     Play {
         shot,
         span,
-        set: set(track, snap.time).map(|t| nearest(film, t)),
+        set: set(track, snap.time).map(|t| film.nearest(t)),
         snap: Some(sighting(snap.time, snap_confidence(&snap))),
         whistle: end.map(|e| sighting(e.time, if heard { e.belief.max(e.whistle) } else { e.belief })),
         by: if heard { Evidence::PictureAndSound } else { Evidence::Picture },
         doubt: doubt(track, series, &snap, end.as_ref()),
     }
-}
-
-/// The frame nearest to a film time.
-fn nearest(film: &Film, time: f64) -> FrameNo {
-    let a = film.frame_at(time);
-    let b = FrameNo((a.0 + 1).min(film.frames().saturating_sub(1)));
-    if (film.time(b) - time).abs() < (film.time(a) - time).abs() { b } else { a }
 }
 
 fn snap_confidence(snap: &SnapFound) -> f64 {
@@ -181,11 +244,8 @@ fn doubt(track: &Track, series: &Series, snap: &SnapFound, end: Option<&EndFound
         why.push(RIVALED.to_string());
     }
     match end {
-        None => why.push("the shot ends before the play can be over".to_string()),
-        Some(end) if end.whistle == 0.0 && end.belief < WEAK_END => why.push(
-            if series.sound { "no whistle was heard and the end is hard to see" } else { "the end is hard to see" }
-                .to_string(),
-        ),
+        None => why.push(NOT_OVER.to_string()),
+        Some(end) if end.whistle == 0.0 && end.belief < WEAK_END => why.push(weak_end(series).to_string()),
         Some(_) => {}
     }
     if track.bad >= UNREADABLE {
@@ -250,6 +310,7 @@ mod tests {
                     sigma: 1.0,
                     bad: false,
                     field: shot.field,
+                    ..Sample::default()
                 });
                 k += 1;
             }

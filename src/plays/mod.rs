@@ -1,16 +1,28 @@
 //! Series to shots and plays; pairing of cameras. Pure judgment: no file is opened here.
 
+pub mod alike;
 mod carry;
 mod clip;
+mod curves;
 pub mod decode;
 pub mod end;
 mod find;
+mod lend;
+pub mod long;
 mod pair;
 mod settings;
 pub mod snap;
+mod take;
 pub mod track;
+mod turns;
+mod woven;
 
 pub use clip::clip_span;
-pub use find::{Found, find};
-pub use pair::{BY_LENGTH, Camera, GamePlay, Heard, Listen, PairedBy, pair};
+pub use curves::{Curve, Curves, curves};
+pub use find::{Found, find, takes};
+pub use pair::{
+    BELIEVED, BY_LENGTH, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RESTARTED, Stretch, UNSYNCED, pair,
+    pair_seen,
+};
 pub use settings::Settings;
+pub use woven::{WHOSE, Woven, split};

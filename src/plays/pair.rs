@@ -1,17 +1,20 @@
 //! Which shots of several cameras show the same play.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use serde::Serialize;
 
-use super::carry;
+use super::alike::{self, Alike, Moves};
+use super::carry::{self, By};
 use super::find::Found;
+use super::lend;
+use super::turns::Turns;
 use crate::base::FrameSpan;
-use crate::film::{Film, Play};
+use crate::film::{Film, Play, Series};
 
 /// Two sounds whose first peak is over the second by this factor hear the same play; by less than the other, different
 /// ones. (Measured on made films: the same play 6.6 and more, different plays up to 1.4.)
-const SAME: f64 = 3.0;
+pub(super) const SAME: f64 = 3.0;
 const DIFFERENT: f64 = 2.0;
 /// What a pair is worth: heard to be the same; heard to be different; not told by sound; nothing heard.
 const WORTH_SAME: f64 = 6.0;
@@ -20,6 +23,13 @@ const WORTH_UNTOLD: f64 = 0.0;
 const WORTH_ORDER: f64 = 1.0;
 /// Without sound each second of difference in the plays' length takes this from it, up to so much.
 const LENGTH: (f64, f64) = (1.0, 4.0);
+/// Of two pieces of a play that a restarted camera has, the one that holds the snap is paired.
+const HOLDS_SNAP: f64 = 0.5;
+/// A lag that motion alone gives is believed from here on. (The `cameras` bench measures what is flagged below it.)
+pub const BELIEVED: f64 = 0.6;
+/// Where so many pairs were listened to and none of them heard to be the same, one microphone hears nothing of what the
+/// other does, and what it says counts for nothing.
+const DEAF: usize = 5;
 /// Leaving a shot of either camera alone costs this.
 const ALONE: f64 = -1.0;
 /// Rounds in which pairs on the best path are listened to; the path settles in a few.
@@ -28,6 +38,14 @@ const ROUNDS: usize = 40;
 /// The doubt of a play whose shots nothing but their order and length brings together: another camera's shot of it may
 /// show another play.
 pub const BY_LENGTH: &str = "the cameras' shots were paired by order and length alone";
+
+/// The doubt of a play whose cameras could not be set side by side.
+pub const UNSYNCED: &str =
+    "the cameras share no sound and their pictures do not tell how far apart they run: each has its own snap";
+/// The doubts of a play and of the pieces of it that stand alone, where a camera was restarted in mid-play.
+pub const RESTARTED: &str = "a camera was restarted in this play: another clip beside it holds the other piece";
+/// Likewise.
+pub const PIECE: &str = "a piece of the play beside it: the camera was restarted in mid-play";
 
 /// One camera's part in the pairing.
 #[derive(Debug, Clone, Copy)]
@@ -53,7 +71,7 @@ pub struct Heard {
 pub enum PairedBy {
     /// Both microphones hear the same.
     Sound,
-    /// The counts agree and nothing contradicts.
+    /// The counts agree, or a woven film's turns, and nothing contradicts.
     Order,
     /// By order and the plays' length, where counts differ and no sound tells.
     Length,
@@ -73,12 +91,22 @@ pub struct GamePlay {
     pub doubt: Option<String>,
 }
 
-/// Asked for the sound of two stretches of film, each a camera's number and its frames; `None` if either has none.
-pub type Listen<'a> = dyn FnMut((usize, FrameSpan), (usize, FrameSpan)) -> Option<Heard> + 'a;
+/// A stretch of a camera's film, by the camera's number.
+pub type Stretch = (usize, FrameSpan);
+
+/// Asked for the sound of two stretches; `None` if either has none.
+pub type Listen<'a> = dyn FnMut(Stretch, Stretch) -> Option<Heard> + 'a;
+
+/// [`pair_seen`] where nothing is known of what moves.
+pub fn pair(cameras: &[Camera<'_>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
+    pair_seen(cameras, &[], listen)
+}
 
 /// Brings the cameras' plays together, in film order. Each camera may have missed plays. A pair that sound does not
-/// confirm is kept only by order where the counts agree, else by length with a doubt.
-pub fn pair(cameras: &[Camera<'_>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
+/// confirm is kept only by order where the counts agree, else by length with a doubt; two cameras of one woven film are
+/// paired by their turns. Without sound, what moves in both (`series`: each camera's, where it is at hand) says how far
+/// apart they run; where it does not, the play has a doubt. Pieces of a play that a restarted camera has are kept apart.
+pub fn pair_seen(cameras: &[Camera<'_>], series: &[Option<&Series>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
     let Some(first) = cameras.first() else { return Vec::new() };
     let mut game: Vec<GamePlay> = first
         .found
@@ -86,15 +114,29 @@ pub fn pair(cameras: &[Camera<'_>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
         .iter()
         .map(|play| GamePlay { takes: vec![Some(play.clone())], by: PairedBy::Alone, doubt: None })
         .collect();
-    for (c, camera) in cameras.iter().enumerate().skip(1) {
-        game = join(game, c, camera, cameras, listen);
+    let moves: Vec<Moving> = cameras
+        .iter()
+        .enumerate()
+        .map(|(c, camera)| match series.get(c) {
+            Some(Some(series)) => camera
+                .found
+                .plays
+                .iter()
+                .filter_map(|play| Some((play.span, Moves::of(series, camera.film, play)?)))
+                .collect(),
+            _ => Moving::new(),
+        })
+        .collect();
+    for c in 1..cameras.len() {
+        game = Joint { cameras, c, moves: &moves }.join(game, listen);
     }
+    lend::lend(cameras, &mut game, listen);
     if cameras.len() > 1 {
         for run in lone_runs(&game) {
             let sure = surely_alone(&game, &run);
             for play in &mut game[run] {
                 play.by = PairedBy::Alone;
-                if !sure {
+                if !sure && play.doubt.is_none() {
                     play.doubt = Some("only one camera shows it".into());
                 }
             }
@@ -102,6 +144,9 @@ pub fn pair(cameras: &[Camera<'_>], listen: &mut Listen<'_>) -> Vec<GamePlay> {
     }
     game
 }
+
+/// What moves in each of a camera's plays, by its stretch.
+type Moving = HashMap<FrameSpan, Moves>;
 
 /// The stretches of plays that only one camera shows.
 fn lone_runs(game: &[GamePlay]) -> Vec<std::ops::Range<usize>> {
@@ -128,55 +173,220 @@ fn surely_alone(game: &[GamePlay], run: &std::ops::Range<usize>) -> bool {
 
 /// What is known of a pair.
 #[derive(Debug, Clone, Copy)]
-enum Known {
-    Sound(Heard),
-    Silence,
+struct Known {
+    /// What the microphones say; `None` for silence.
+    heard: Option<Heard>,
+    /// What the pictures say.
+    alike: Option<Alike>,
 }
 
-/// Lays one more camera beside the game so far.
-fn join(
-    game: Vec<GamePlay>,
+impl Known {
+    fn same(&self) -> Option<Heard> {
+        self.heard.filter(|h| h.ratio > SAME)
+    }
+
+    /// The lag, and what it is known by.
+    fn lag(&self) -> Option<(f64, By)> {
+        let by_sound = self.same().map(|h| (h.lag, By::Sound));
+        by_sound.or_else(|| {
+            let alike = self.alike.filter(|a| a.belief >= BELIEVED)?;
+            Some((alike.lag, By::Motion { belief: alike.belief }))
+        })
+    }
+}
+
+type Knowledge = BTreeMap<(usize, usize), Known>;
+
+/// One more camera that is laid beside the game so far.
+struct Joint<'a> {
+    cameras: &'a [Camera<'a>],
     c: usize,
-    camera: &Camera<'_>,
-    cameras: &[Camera<'_>],
-    listen: &mut Listen<'_>,
-) -> Vec<GamePlay> {
-    let plays = &camera.found.plays;
-    let mut known: BTreeMap<(usize, usize), Known> = BTreeMap::new();
-    let length = |play: &Play| Some(play.whistle?.time - play.snap?.time);
-    let like = |i: usize, j: usize| {
-        let other = game[i].takes.iter().flatten().next();
-        match (other.and_then(length), length(&plays[j])) {
+    moves: &'a [Moving],
+}
+
+impl Joint<'_> {
+    fn plays(&self) -> &[Play] {
+        &self.cameras[self.c].found.plays
+    }
+
+    /// The first camera that shows a play of the game so far, and its take.
+    fn other(play: &GamePlay) -> Option<(usize, &Play)> {
+        play.takes.iter().enumerate().find_map(|(k, take)| take.as_ref().map(|take| (k, take)))
+    }
+
+    fn join(&self, game: Vec<GamePlay>, listen: &mut Listen<'_>) -> Vec<GamePlay> {
+        let turns = Turns::of(&game, self.c, self.cameras);
+        let mut known = Knowledge::new();
+        let mut path = Vec::new();
+        for _ in 0..ROUNDS {
+            // Where nothing at all is heard there is nothing to hope for.
+            let silent = known.len() >= DEAF && known.values().all(|k| k.heard.is_none());
+            path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) || !silent {
+                true => self.worth(&game, &turns, &known, i, j),
+                false => self.like(&game, i, j) + turns.as_ref().map_or(0.0, |turns| turns.worth(i, j)),
+            });
+            let mut asked: Vec<_> = path.iter().filter(|p| !known.contains_key(p)).copied().collect();
+            if asked.is_empty() {
+                // A shot left alone may be a piece of its neighbor's play.
+                let heard = |pair: &(usize, usize)| known.get(pair).is_some_and(|k| k.same().is_some());
+                asked = beside(&path, game.len(), self.plays().len(), &heard);
+                asked.retain(|p| !known.contains_key(p));
+            }
+            if asked.is_empty() {
+                break;
+            }
+            for (i, j) in asked {
+                let look = |(k, take): (usize, &Play)| {
+                    let span = self.plays()[j].span;
+                    let heard = listen((k, take.span), (self.c, span));
+                    let seen = self.moves[k].get(&take.span).zip(self.moves[self.c].get(&span));
+                    Known { heard, alike: seen.and_then(|(a, b)| alike::alike(a, b)) }
+                };
+                known.insert((i, j), Self::other(&game[i]).map_or(Known { heard: None, alike: None }, look));
+            }
+        }
+        // Pairs never listened to are not kept on hope.
+        path.retain(|p| known.contains_key(p));
+        let deaf = known.len() >= DEAF
+            && game.len().min(self.plays().len()) >= DEAF
+            && known.values().filter(|k| k.heard.is_some()).count() >= DEAF
+            && known.values().all(|k| k.same().is_none());
+        if deaf {
+            known.values_mut().for_each(|k| k.heard = None);
+            path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) {
+                true => self.worth(&game, &turns, &known, i, j),
+                false => self.like(&game, i, j),
+            });
+        }
+        let square = game.len() == self.plays().len() && path.len() == game.len();
+        let in_order = !deaf && (turns.is_some() || square && path.iter().all(|(i, j)| i == j));
+        let woven = turns.is_some();
+        let mut game = self.merge(game, &path, &known, in_order);
+        if woven {
+            game.sort_by_key(|play| play.takes.iter().flatten().map(|take| take.span.start).min());
+        }
+        game
+    }
+
+    /// What a pair is worth.
+    fn worth(&self, game: &[GamePlay], turns: &Option<Turns>, known: &Knowledge, i: usize, j: usize) -> f64 {
+        let turn = turns.as_ref().map_or(0.0, |turns| turns.worth(i, j));
+        turn + match known.get(&(i, j)) {
+            // Not listened to yet: hoped to be the same, so that it will be if it matters.
+            None => WORTH_SAME + HOLDS_SNAP,
+            Some(k) => match (k.same(), k.heard) {
+                (Some(heard), _) => WORTH_SAME + if self.holds_snap(game, i, j, heard.lag) { HOLDS_SNAP } else { 0.0 },
+                (None, Some(heard)) if heard.ratio < DIFFERENT => WORTH_DIFFERENT,
+                (None, Some(_)) => WORTH_UNTOLD,
+                (None, None) => self.like(game, i, j),
+            },
+        }
+    }
+
+    /// Whether both stretches hold the snap that either of them saw.
+    fn holds_snap(&self, game: &[GamePlay], i: usize, j: usize, lag: f64) -> bool {
+        let Some((k, a)) = Self::other(&game[i]) else { return false };
+        let b = &self.plays()[j];
+        let clock = |c: usize, play: &Play| {
+            let film = self.cameras[c].film;
+            let from = film.time(play.span.start);
+            (film.time(play.span.end) - from, play.snap.map(|s| s.time - from))
+        };
+        let ((long_a, snap_a), (long_b, snap_b)) = (clock(k, a), clock(self.c, b));
+        let inside = |at: Option<f64>, long: f64| at.is_none_or(|at| (0.0..long).contains(&at));
+        (snap_a.is_some() || snap_b.is_some())
+            && inside(snap_a.map(|t| t + lag), long_b)
+            && inside(snap_b.map(|t| t - lag), long_a)
+    }
+
+    /// Without sound: by length. What moves says when, not whether.
+    fn like(&self, game: &[GamePlay], i: usize, j: usize) -> f64 {
+        let length = |play: &Play| Some(play.whistle?.time - play.snap?.time);
+        let other = Self::other(&game[i]).and_then(|(_, take)| length(take));
+        match (other, length(&self.plays()[j])) {
             (Some(a), Some(b)) => WORTH_ORDER - (LENGTH.0 * (a - b).abs()).min(LENGTH.1),
             _ => WORTH_UNTOLD,
         }
-    };
-    let mut path = Vec::new();
-    for _ in 0..ROUNDS {
-        let worth = |i: usize, j: usize| match known.get(&(i, j)) {
-            // Not listened to yet: hoped to be the same, so that it will be if it matters.
-            None => WORTH_SAME,
-            Some(Known::Silence) => like(i, j),
-            Some(Known::Sound(h)) if h.ratio > SAME => WORTH_SAME,
-            Some(Known::Sound(h)) if h.ratio < DIFFERENT => WORTH_DIFFERENT,
-            Some(Known::Sound(_)) => WORTH_UNTOLD,
-        };
-        path = align(game.len(), plays.len(), &worth);
-        let unknown: Vec<_> = path.iter().filter(|p| !known.contains_key(p)).copied().collect();
-        if unknown.is_empty() {
-            break;
-        }
-        for (i, j) in unknown {
-            let other = game[i].takes.iter().enumerate().find_map(|(k, t)| t.as_ref().map(|t| (k, t.span)));
-            let heard = other.and_then(|other| listen(other, (c, plays[j].span)));
-            known.insert((i, j), heard.map_or(Known::Silence, Known::Sound));
-        }
     }
-    // Pairs never listened to are not kept on hope.
-    path.retain(|p| known.contains_key(p));
-    let in_order =
-        game.len() == plays.len() && path.iter().enumerate().all(|(k, p)| *p == (k, k)) && path.len() == plays.len();
-    merge(game, c, camera, cameras, &path, &known, in_order)
+
+    fn merge(&self, game: Vec<GamePlay>, path: &[(usize, usize)], known: &Knowledge, in_order: bool) -> Vec<GamePlay> {
+        let plays = self.plays();
+        let mut out = Vec::with_capacity(game.len().max(plays.len()));
+        let mut next = 0;
+        // Pieces: heard to be the same as a shot that is paired with another.
+        let paired = |i: Option<usize>, j: Option<usize>| path.iter().any(|p| i == Some(p.0) || j == Some(p.1));
+        let same: Vec<(usize, usize)> = known.iter().filter(|(_, k)| k.same().is_some()).map(|(p, _)| *p).collect();
+        let piece = |j: usize| same.iter().any(|p| p.1 == j && paired(Some(p.0), None));
+        let piece_of_other = |i: usize| same.iter().any(|p| p.0 == i && paired(None, Some(p.1)));
+        let restarted = |i: usize, j: usize| {
+            same.iter().any(|p| match (p.0 == i, p.1 == j) {
+                (true, false) => !paired(None, Some(p.1)),
+                (false, true) => !paired(Some(p.0), None),
+                _ => false,
+            })
+        };
+        let alone = |j: usize| {
+            let mut takes = vec![None; self.c];
+            takes.push(Some(plays[j].clone()));
+            GamePlay { takes, by: PairedBy::Alone, doubt: piece(j).then(|| PIECE.to_string()) }
+        };
+        for (i, mut play) in game.into_iter().enumerate() {
+            let Some(&(_, j)) = path.iter().find(|p| p.0 == i) else {
+                if piece_of_other(i) {
+                    play.doubt = Some(PIECE.into());
+                }
+                play.takes.push(None);
+                out.push(play);
+                continue;
+            };
+            out.extend((next..j).map(alone));
+            next = j + 1;
+            let mut take = plays[j].clone();
+            let lag = known.get(&(i, j)).and_then(Known::lag);
+            let by = match lag {
+                Some((_, By::Sound)) => PairedBy::Sound,
+                _ if in_order => PairedBy::Order,
+                _ => PairedBy::Length,
+            };
+            let other = play.takes.iter_mut().enumerate().find_map(|(k, t)| t.as_mut().map(|t| (k, t)));
+            if let (Some((lag, how)), Some((k, other))) = (lag, other) {
+                carry::over(other, &self.cameras[k], &mut take, &self.cameras[self.c], lag, how);
+            }
+            // A play of three cameras is as sure as its weakest pair.
+            let rank = |by: PairedBy| {
+                [PairedBy::Alone, PairedBy::Sound, PairedBy::Order].iter().position(|b| *b == by).unwrap_or(9)
+            };
+            play.by = if rank(by) >= rank(play.by) { by } else { play.by };
+            let watched = known.get(&(i, j)).is_some_and(|k| k.alike.is_some());
+            let doubt = match play.by {
+                PairedBy::Length => Some(BY_LENGTH),
+                _ if lag.is_none() && watched => Some(UNSYNCED),
+                _ => None,
+            };
+            let why: Vec<&str> = doubt.into_iter().chain(restarted(i, j).then_some(RESTARTED)).collect();
+            if !why.is_empty() {
+                play.doubt = Some(why.join("; "));
+            }
+            play.takes.push(Some(take));
+            out.push(play);
+        }
+        out.extend((next..plays.len()).map(alone));
+        out
+    }
+}
+
+/// Pairs of a shot that the path leaves alone and the partners of the shots beside it that were heard to be the same.
+fn beside(path: &[(usize, usize)], n: usize, m: usize, heard: &dyn Fn(&(usize, usize)) -> bool) -> Vec<(usize, usize)> {
+    let mut out = Vec::new();
+    for j in (0..m).filter(|j| path.iter().all(|p| p.1 != *j)) {
+        let around = [path.iter().rfind(|p| p.1 < j), path.iter().find(|p| p.1 > j)];
+        out.extend(around.into_iter().flatten().filter(|p| heard(p)).map(|p| (p.0, j)));
+    }
+    for i in (0..n).filter(|i| path.iter().all(|p| p.0 != *i)) {
+        let around = [path.iter().rfind(|p| p.0 < i), path.iter().find(|p| p.0 > i)];
+        out.extend(around.into_iter().flatten().filter(|p| heard(p)).map(|p| (i, p.1)));
+    }
+    out
 }
 
 /// The monotone pairing with the greatest worth: pairs (i, j) in order.
@@ -220,175 +430,6 @@ fn align(n: usize, m: usize, worth: &dyn Fn(usize, usize) -> f64) -> Vec<(usize,
     out
 }
 
-fn merge(
-    game: Vec<GamePlay>,
-    c: usize,
-    camera: &Camera<'_>,
-    cameras: &[Camera<'_>],
-    path: &[(usize, usize)],
-    known: &BTreeMap<(usize, usize), Known>,
-    in_order: bool,
-) -> Vec<GamePlay> {
-    let plays = &camera.found.plays;
-    let mut out = Vec::with_capacity(game.len().max(plays.len()));
-    let mut next = 0;
-    let alone = |play: &Play| {
-        let mut takes = vec![None; c];
-        takes.push(Some(play.clone()));
-        GamePlay { takes, by: PairedBy::Alone, doubt: None }
-    };
-    for (i, mut play) in game.into_iter().enumerate() {
-        match path.iter().find(|p| p.0 == i) {
-            Some(&(_, j)) => {
-                out.extend(plays[next..j].iter().map(alone));
-                next = j + 1;
-                let mut take = plays[j].clone();
-                let heard = match known.get(&(i, j)) {
-                    Some(Known::Sound(h)) if h.ratio > SAME => Some(*h),
-                    _ => None,
-                };
-                let by = match heard {
-                    Some(_) => PairedBy::Sound,
-                    None if in_order => PairedBy::Order,
-                    None => PairedBy::Length,
-                };
-                let other = play.takes.iter_mut().enumerate().find_map(|(k, t)| t.as_mut().map(|t| (k, t)));
-                if let (Some(h), Some((k, other))) = (heard, other) {
-                    carry::over(other, &cameras[k], &mut take, camera, h.lag);
-                }
-                // A play of three cameras is as sure as its weakest pair.
-                play.by = match (play.by, by) {
-                    (PairedBy::Alone, by) => by,
-                    (PairedBy::Length, _) | (_, PairedBy::Length) => PairedBy::Length,
-                    (PairedBy::Order, _) | (_, PairedBy::Order) => PairedBy::Order,
-                    _ => PairedBy::Sound,
-                };
-                if play.by == PairedBy::Length {
-                    play.doubt = Some(BY_LENGTH.into());
-                }
-                play.takes.push(Some(take));
-            }
-            None => play.takes.push(None),
-        }
-        out.push(play);
-    }
-    out.extend(plays[next..].iter().map(alone));
-    out
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::base::{FrameNo, Rate};
-    use crate::film::{Angle, Evidence, Shot, ShotKind, Sighting, scripted};
-
-    /// A camera whose shots are 10 s each and show the plays of the given numbers; live for `length(number)`.
-    fn camera(numbers: &[u32], angle: Angle) -> (Film, Found) {
-        let film = Film {
-            parts: vec![scripted::part("a.mp4", 300 * numbers.len() as u64, Rate { num: 30, den: 1 })],
-            problems: vec![],
-        };
-        let mut found = Found::default();
-        for (k, &number) in numbers.iter().enumerate() {
-            let from = k as u64 * 300;
-            found.shots.push(Shot { span: FrameSpan::of(from, from + 300), kind: ShotKind::Play, angle });
-            let at = |t: f64| Some(Sighting { frame: FrameNo((t * 30.0) as u64), time: t, confidence: 0.9 });
-            let snap = k as f64 * 10.0 + 3.0;
-            let length = 3.0 + f64::from(number * 7 % 5) * 0.8;
-            found.plays.push(Play {
-                shot: k,
-                span: FrameSpan::of(from, from + 300),
-                set: None,
-                snap: at(snap),
-                whistle: at(snap + length),
-                by: Evidence::PictureAndSound,
-                doubt: None,
-            });
-        }
-        (film, found)
-    }
-
-    fn number(span: FrameSpan) -> usize {
-        (span.start.0 / 300) as usize
-    }
-
-    fn numbers_paired(a: &[u32], b: &[u32], sound: bool) -> Vec<(Option<u32>, Option<u32>, PairedBy)> {
-        let (fa, a_found) = camera(a, Angle::Sideline);
-        let (fb, b_found) = camera(b, Angle::EndZone);
-        let cameras = [Camera { film: &fa, found: &a_found }, Camera { film: &fb, found: &b_found }];
-        let mut asked = 0;
-        let mut listen = |x: (usize, FrameSpan), y: (usize, FrameSpan)| {
-            asked += 1;
-            let same = a[number(x.1)] == b[number(y.1)];
-            sound.then_some(Heard { ratio: if same { 7.0 } else { 1.2 }, lag: 0.5 })
-        };
-        let game = pair(&cameras, &mut listen);
-        assert!(asked <= 6 * (a.len() + b.len()), "{asked} pairs were listened to");
-        game.iter()
-            .map(|p| {
-                let of = |c: usize, n: &[u32]| p.takes[c].as_ref().map(|t| n[t.shot]);
-                (of(0, a), of(1, b), p.by)
-            })
-            .collect()
-    }
-
-    #[test]
-    fn sound_pairs_cameras_that_each_missed_plays() {
-        let a: Vec<u32> = (1..30).filter(|n| ![4, 17].contains(n)).collect();
-        let b: Vec<u32> = (1..30).filter(|n| ![9, 10, 22].contains(n)).collect();
-        for (x, y, by) in numbers_paired(&a, &b, true) {
-            match (x, y) {
-                (Some(x), Some(y)) => assert!(x == y && by == PairedBy::Sound, "{x} with {y}"),
-                (Some(x), None) => assert!([9, 10, 22].contains(&x), "{x} alone"),
-                (None, Some(y)) => assert!([4, 17].contains(&y), "{y} alone"),
-                (None, None) => panic!("a play of no camera"),
-            }
-        }
-    }
-
-    #[test]
-    fn equal_counts_with_different_plays_missing_are_not_paired_by_order_against_the_sound() {
-        let a: Vec<u32> = (1..20).filter(|n| *n != 5).collect();
-        let b: Vec<u32> = (1..20).filter(|n| *n != 12).collect();
-        let game = numbers_paired(&a, &b, true);
-        assert!(game.iter().all(|(x, y, _)| x.is_none() || y.is_none() || x == y), "{game:?}");
-        assert_eq!(game.iter().filter(|(x, y, _)| x.is_some() && x == y).count(), 17);
-    }
-
-    #[test]
-    fn without_sound_equal_counts_go_by_order_and_others_by_length_with_a_doubt() {
-        let all: Vec<u32> = (1..15).collect();
-        assert!(numbers_paired(&all, &all, false).iter().all(|(x, y, by)| x == y && *by == PairedBy::Order));
-        let fewer: Vec<u32> = (1..15).filter(|n| *n != 7).collect();
-        let game = numbers_paired(&all, &fewer, false);
-        assert!(game.iter().any(|(x, y, _)| *x == Some(7) && y.is_none()), "{game:?}");
-        assert!(game.iter().all(|(_, _, by)| *by != PairedBy::Order && *by != PairedBy::Sound));
-    }
-
-    #[test]
-    fn a_play_that_one_camera_missed_needs_no_look_but_two_left_over_side_by_side_do() {
-        let doubted = |a: &[u32], b: &[u32], sound: bool| {
-            let (fa, a_found) = camera(a, Angle::Sideline);
-            let (fb, b_found) = camera(b, Angle::EndZone);
-            let cameras = [Camera { film: &fa, found: &a_found }, Camera { film: &fb, found: &b_found }];
-            let game = pair(&cameras, &mut |x, y| {
-                sound.then(|| Heard { ratio: if a[number(x.1)] == b[number(y.1)] { 7.0 } else { 1.2 }, lag: 0.5 })
-            });
-            game.iter().filter(|p| p.doubt.is_some()).count()
-        };
-        assert_eq!(doubted(&[1, 2, 3, 4, 5], &[1, 2, 4, 5], true), 0);
-        // One each between the same neighbors: perhaps they are one play that the sound did not tell.
-        assert_eq!(doubted(&[1, 2, 3, 5], &[1, 2, 4, 5], true), 2);
-        assert_eq!(doubted(&[1, 2, 3], &[7, 8, 9], true), 6);
-        assert!(doubted(&[1, 2, 3, 4, 5], &[1, 2, 4, 5], false) > 0);
-    }
-
-    #[test]
-    fn one_camera_is_a_game_by_itself() {
-        let (film, found) = camera(&[1, 2], Angle::Unknown);
-        let game = pair(&[Camera { film: &film, found: &found }], &mut |_, _| None);
-        assert_eq!(game.len(), 2);
-        assert!(game.iter().all(|p| p.doubt.is_none()));
-        assert_eq!(pair(&[], &mut |_, _| None), []);
-    }
-}
+#[path = "pair_tests.rs"]
+mod tests;

@@ -15,7 +15,7 @@ const NEAR: (f64, f64) = (0.6, 0.3);
 /// The ramp from still to moving: its length in samples is fitted, because lines burst and routes build up.
 const RAMPS: [f64; 7] = [3.0, 4.0, 6.0, 8.0, 10.0, 13.0, 16.0];
 /// The ramp's foot is found this early on average against the ball, seconds.
-const EARLY: f64 = 0.06;
+pub const EARLY: f64 = 0.06;
 
 /// Where a snap was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,7 +70,7 @@ fn place(track: &Track, contrast: &[f64], first: usize, last: usize) -> Option<u
 }
 
 /// The foot of the rise near sample `s0`, as a real sample number.
-fn onset(track: &Track, s0: usize) -> f64 {
+pub fn onset(track: &Track, s0: usize) -> f64 {
     let y = Means::of(track.z.iter().map(|z| z.clamp(-2.6, 0.2)));
     let half = (0.45 * HZ).round() as i64;
     let s = s0 as i64;

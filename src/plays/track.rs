@@ -29,6 +29,10 @@ pub struct Track {
     pub robust: Vec<f64>,
     /// Camera pan in picture widths a second, median of 5.
     pub pan: Vec<f64>,
+    /// Share of the picture in which somebody moves at speed, and in which somebody moves at all; medians of 5.
+    pub moving: Vec<f64>,
+    /// Likewise.
+    pub stirring: Vec<f64>,
     /// `ln(E/ref + .03)`.
     pub z: Vec<f64>,
     /// `ln(R/ref + .03)`.
@@ -88,6 +92,8 @@ impl Track {
         out.energy = median_filter(&on_clock(|s| s.energy), 3);
         out.robust = median_filter(&on_clock(|s| s.robust), 5);
         out.pan = median_filter(&on_clock(|s| s.pan), 5);
+        out.moving = median_filter(&on_clock(|s| s.moving), 5);
+        out.stirring = median_filter(&on_clock(|s| s.stirring), 5);
         out
     }
 

@@ -97,6 +97,7 @@ pub fn render(
         chapters: Vec::new(),
     };
     let planned: u64 = plan.segments.iter().map(|s| s.span.len()).sum();
+    studio.progress.pace(plan.canvas.rate.hz());
     studio.progress.stage("render", planned);
     let mut reel = Reel {
         studio,
@@ -258,7 +259,7 @@ impl Reel<'_> {
         if let Some(why) = no_sound {
             say(format!("its sound breaks off ({why}); silence follows"));
         }
-        self.result.problems.extend(damage);
+        self.result.problems.extend(damage.into_iter().map(|span| pictures.film.damage(span)));
     }
 }
 

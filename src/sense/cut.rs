@@ -16,8 +16,14 @@ const STILL: f32 = 5.0;
 const REACH: i32 = 5;
 /// A break: 100 times the mean over blocks of the RMS that no movement explains, at least this.
 pub const BREAK: f32 = 14.0;
-/// A pair about 1/15 s apart with less than this (searched or not) has no cut in it.
-const SUSPECT: f32 = 5.0;
+/// A pair about 1/15 s apart with less than this before searching is not searched.
+const NO_BREAK: f32 = 5.0;
+/// A pair about 1/15 s apart may hold a cut from this break on (searched) ...
+const SUSPECT: f32 = 10.0;
+/// ... if it stands out by this factor of the second greatest among so many pairs on each side, so that another cut or a
+/// flash beside it does not hide it. (Measured on made films: cuts 5.0 and more, 70 of 20,000 other pairs.)
+const SUSPECT_STANDS_OUT: f32 = 2.5;
+const SUSPECT_AROUND: usize = 2;
 /// The break must stand out of its neighbors' by this factor ...
 const STANDS_OUT: f32 = 6.0;
 /// ... after this is added to them.
@@ -183,9 +189,40 @@ impl<'a> CutTest<'a> {
         !flash_begins && !flash_ends
     }
 
-    /// Whether the pair of a motion sample may hold a cut.
-    pub fn is_suspect(later: &Pyramid, registrar: &Registrar, found: &Registration) -> bool {
-        discontinuity(later, registrar, found, false) >= SUSPECT
-            && discontinuity(later, registrar, found, true) >= SUSPECT
+    /// The break of a pair that is registered already: searched, unless it is so small that it holds no cut.
+    pub fn pair(later: &Pyramid, registrar: &Registrar, found: &Registration) -> f32 {
+        let plain = discontinuity(later, registrar, found, false);
+        if plain < NO_BREAK { plain } else { discontinuity(later, registrar, found, true) }
+    }
+
+    /// Which of a row of pairs may hold a cut, by their breaks in order.
+    pub fn suspects(breaks: &[f32]) -> Vec<bool> {
+        (0..breaks.len())
+            .map(|k| {
+                let others =
+                    (k.saturating_sub(SUSPECT_AROUND)..k).chain(k + 1..(k + 1 + SUSPECT_AROUND).min(breaks.len()));
+                let mut others: Vec<f32> = others.map(|n| breaks[n]).collect();
+                others.sort_by(|a, b| b.total_cmp(a));
+                let most = others.get(1).or(others.first()).copied().unwrap_or(0.0);
+                breaks[k] >= SUSPECT && breaks[k] >= SUSPECT_STANDS_OUT * (most + NEIGHBOR_FLOOR)
+            })
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pair_is_suspect_if_it_stands_out_of_its_surroundings() {
+        let of = |breaks: &[f32]| CutTest::suspects(breaks).iter().map(|s| usize::from(*s)).collect::<Vec<_>>();
+        assert_eq!(of(&[1.0, 2.0, 60.0, 2.0, 1.0]), [0, 0, 1, 0, 0]);
+        // A shaken camera is no row of cuts; a flash beside a cut does not hide it.
+        assert_eq!(of(&[40.0, 55.0, 60.0, 48.0, 52.0]), [0; 5]);
+        assert_eq!(of(&[1.0, 70.0, 60.0, 1.0, 1.0]), [0, 1, 1, 0, 0]);
+        assert_eq!(of(&[9.0]), [0]);
+        assert_eq!(of(&[20.0]), [1]);
+        assert_eq!(of(&[]), [0; 0]);
     }
 }

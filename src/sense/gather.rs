@@ -3,15 +3,18 @@
 use std::collections::VecDeque;
 
 use super::field::{self, ChromaCount, MEDIAN_SAMPLES};
-use super::motion::Cells;
+use super::motion::{Cells, FINE_STEPS};
 use super::register::Registration;
 use super::small::{CELLS, CELLS_X};
 use crate::film::Sample;
 
 /// The dominant chroma is taken over this many samples before and after: 10 s in all.
 const AROUND: usize = 75;
-/// A cell moves if its speed is over this. (This and the next two: measured on made films drawn from tracked movement.)
+/// A cell moves if its speed is over this. (This and the next four: measured on made films drawn from tracked movement.)
 const MOVING: f32 = 0.15;
+/// A quarter of a cell has somebody at speed in it over the first, somebody who moves at all over the second.
+const QUICK: f32 = 0.3;
+const STIRRING: f32 = 0.2;
 /// Added to the two factors of the energy, so that stillness has a level and no noise.
 const STILLNESS: f32 = 0.003;
 /// Samples are 1/15 s apart; other lags are scaled to it.
@@ -44,9 +47,22 @@ pub struct Gatherer {
     finished: usize,
     chroma: ChromaCount,
     out: Vec<Sample>,
+    /// Samples up to this frame are there already.
+    known_to: Option<u64>,
 }
 
 impl Gatherer {
+    /// One that goes on after samples it gave before. It must be given raw samples from 5 s before their end on.
+    pub fn after(samples: Vec<Sample>) -> Self {
+        let known_to = samples.last().map(|s| s.frame);
+        Self { out: samples, known_to, ..Self::default() }
+    }
+
+    /// The samples that are finished.
+    pub fn so_far(&self) -> &[Sample] {
+        &self.out
+    }
+
     /// Takes the next sample.
     pub fn push(&mut self, raw: Raw) {
         self.chroma.add(&raw.cb, &raw.cr);
@@ -79,7 +95,9 @@ impl Gatherer {
             let now = turf(raw);
             let before = at.checked_sub(1).and_then(|k| self.window.get(k)).map(|(raw, _)| turf(raw));
             let (mask, share) = field::mask([&now, before.as_ref().unwrap_or(&now)], &edges);
-            self.out.push(sample(raw, &mask, share));
+            if self.known_to.is_none_or(|known| raw.frame > known) {
+                self.out.push(sample(raw, &mask, share));
+            }
             self.finished += 1;
         }
         if self.finished > AROUND
@@ -96,13 +114,25 @@ fn sample(raw: &Raw, mask: &[bool], field: f32) -> Sample {
     let (Some(found), Some(cells)) = (&raw.found, &raw.cells) else { return out };
     let per_lag = (LAG / raw.lag.max(1e-3)) as f32;
     let (mut n, mut speed, mut moving, mut edges) = (0.0, 0.0, 0.0, 0.0);
+    let quick = [QUICK, STIRRING].map(|level| (level * FINE_STEPS / per_lag) as u8);
+    let mut quarters = [0u32; 2];
     for k in (0..CELLS).filter(|&k| mask[k]) {
         n += 1.0;
         let m = (cells.speed[k] * per_lag).min(1.0);
         speed += m;
         moving += if m > MOVING { 1.0 } else { 0.0 };
         edges += cells.edges[k] * per_lag;
+        let (cx, cy) = (k % CELLS_X, k / CELLS_X);
+        for row in [2 * cy, 2 * cy + 1] {
+            let at = 2 * (row * CELLS_X + cx);
+            for fine in &cells.fine[at..at + 2] {
+                for (count, level) in quarters.iter_mut().zip(quick) {
+                    *count += u32::from(*fine > level);
+                }
+            }
+        }
     }
+    [out.moving, out.stirring] = quarters.map(|count| count as f32 / (4 * CELLS) as f32);
     if n > 0.0 {
         out.energy = ((speed / n + STILLNESS) * (moving / n + STILLNESS)).sqrt();
         out.robust = edges / n;

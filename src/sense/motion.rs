@@ -18,11 +18,17 @@ const EDGE_SCALE: f32 = 0.25;
 /// Floor for a cell's edge strength.
 const EDGE_FLOOR: f32 = 384.0;
 
+/// Speed 1 of a quarter of a cell.
+pub const FINE_STEPS: f32 = 250.0;
+
 /// Motion of each cell: rows of [`CELLS_X`].
 #[derive(Debug, Clone)]
 pub struct Cells {
     /// Speed-like, 0 to 1: difference over gradient, free of contrast.
     pub speed: Vec<f32>,
+    /// The same of each cell's quarters, in steps of 1/[`FINE_STEPS`]: rows of two for each cell, two rows for each row
+    /// of cells.
+    pub fine: Vec<u8>,
     /// Change of vertical edges beyond one pixel of jitter, over edge strength.
     pub edges: Vec<f32>,
 }
@@ -59,9 +65,9 @@ impl Default for Mover {
 impl Mover {
     /// Measures what `registrar` left of the pair it registered last: `later` and the expected picture.
     pub fn cells(&mut self, later: &Pyramid, registrar: &Registrar, found: &Registration) -> Cells {
-        let speed = speeds(&later.levels[0], &registrar.expected, &registrar.covered, found.sigma);
+        let (speed, fine) = speeds(&later.levels[0], &registrar.expected, &registrar.covered, found.sigma);
         let edges = self.edges(&later.levels[0], registrar, found.sigma);
-        Cells { speed, edges }
+        Cells { speed, fine, edges }
     }
 
     fn edges(&mut self, later: &Plane, registrar: &Registrar, sigma: f32) -> Vec<f32> {
@@ -107,17 +113,22 @@ impl Mover {
     }
 }
 
-fn speeds(later: &Plane, expected: &Plane, covered: &[f32], sigma: f32) -> Vec<f32> {
+/// Speeds of the cells, and of their quarters in steps of 1/[`FINE_STEPS`], rows of two for each cell.
+fn speeds(later: &Plane, expected: &Plane, covered: &[f32], sigma: f32) -> (Vec<f32>, Vec<u8>) {
+    const HALF: usize = CELL / 2;
+    // A quarter has a quarter of its cell's floor.
     let floor = (CELL * CELL) as f32 * (GRADIENT_NOISE * sigma).powi(2) + GRADIENT_FLOOR;
     let noise = NOISE * sigma;
     let mut out = Vec::with_capacity(CELLS);
-    let mut over = [[0f32; CELL]; CELLS_X];
-    let mut under = [[0f32; CELL]; CELLS_X];
+    let mut fine = Vec::with_capacity(4 * CELLS);
+    let mut over = [[[0f32; CELL]; CELLS_X]; 2];
+    let mut under = [[[0f32; CELL]; CELLS_X]; 2];
     let mut square = [0f32; WIDTH];
     for cy in 0..CELLS_Y {
-        over.fill([0.0; CELL]);
-        under.fill([0.0; CELL]);
+        over.fill([[0.0; CELL]; CELLS_X]);
+        under.fill([[0.0; CELL]; CELLS_X]);
         for y in cy * CELL..(cy + 1) * CELL {
+            let half = (y - cy * CELL) / HALF;
             let (up, line, down) = (later.row(y.saturating_sub(1)), later.row(y), later.row((y + 1).min(HEIGHT - 1)));
             for x in 1..WIDTH - 1 {
                 let gx = 0.5 * (line[x + 1] - line[x - 1]);
@@ -132,16 +143,26 @@ fn speeds(later: &Plane, expected: &Plane, covered: &[f32], sigma: f32) -> Vec<f
                 for l in 0..CELL {
                     let g = s[l].sqrt();
                     let d = ((e[l] - t[l]).abs() - noise).max(0.0) * c[l];
-                    over[cx][l] += d * g;
-                    under[cx][l] += s[l] * c[l];
+                    over[half][cx][l] += d * g;
+                    under[half][cx][l] += s[l] * c[l];
                 }
             }
         }
-        for (a, b) in over.iter().zip(&under) {
-            out.push((a.iter().sum::<f32>() / (b.iter().sum::<f32>() + floor)).min(1.0));
+        for half in 0..2 {
+            for cx in 0..CELLS_X {
+                let quarters = over[half][cx].chunks_exact(HALF).zip(under[half][cx].chunks_exact(HALF));
+                for (a, b) in quarters {
+                    let speed = a.iter().sum::<f32>() / (b.iter().sum::<f32>() + 0.25 * floor);
+                    fine.push((speed.min(1.0) * FINE_STEPS) as u8);
+                }
+            }
+        }
+        for cx in 0..CELLS_X {
+            let sum = |v: &[[[f32; CELL]; CELLS_X]; 2]| v[0][cx].iter().chain(&v[1][cx]).sum::<f32>();
+            out.push((sum(&over) / (sum(&under) + floor)).min(1.0));
         }
     }
-    out
+    (out, fine)
 }
 
 /// Sobel across, of the picture averaged over five rows: what is long and upright counts, grain does not.

@@ -1,273 +1,406 @@
 //! The one pass over a film.
+//!
+//! The film is measured in chunks by all cores. In most chunks only the pictures are decoded that others are predicted
+//! from (with the loop filter: without it the far lines of the end-zone camera flicker, and snaps found by it alone fall
+//! from .83 to .70); where one of them does not continue the one before, every frame around is decoded, without the
+//! filter, to find the cut. Chunks follow from the film alone and are put together in order: the result is the same with any
+//! number of cores, and whether or not the run was broken off.
 
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::collections::{BTreeMap, VecDeque};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc::{Sender, channel};
+use std::sync::{Condvar, Mutex, PoisonError};
 
-use rayon::prelude::*;
-
-use super::cut::{CONTEXT, CutTest};
-use super::gather::{Gatherer, LAG, Raw};
-use super::homography::Homography;
-use super::level::Pyramid;
-use super::motion::Mover;
-use super::register::Registrar;
+use super::chunk::{Chunk, Job, jobs};
+use super::cut::CONTEXT;
+use super::gather::Gatherer;
+use super::measured::{Borders, Measured, measured};
+use super::picker::{Picker, crowds};
 use super::small::{Shrinker, Small};
 use super::whistle;
-use crate::base::{Error, ErrorKind, Problem, Progress, Result};
-use crate::film::{Decode, Film, FilmReader, FrameSource, Sample, Series};
+use crate::base::{Error, ErrorKind, FrameNo, FrameSpan, Problem, Progress, Result};
+use crate::film::{Decode, Film, FilmReader, FrameSource, Series, Unfinished};
 
 /// Version of the measurement: raised with every change that can change a number in a series.
-pub const VERSION: u32 = 2;
+pub const VERSION: u32 = 3;
 
-/// Frames that are measured at a time, by all cores: 30 MB.
-const SLAB: usize = 512;
-/// Samples that one core measures in a row, each starting from the one before. Part of the measurement, not of the
-/// machine: the result is the same with any number of cores.
-const RUN: usize = 24;
 /// Cuts at most this many frames apart are one (a cut may have a blended frame).
 const MERGE: u64 = 3;
-/// Parts with more than this many seconds between them by their own clocks (which tell whole seconds, at the start)
-/// were not recorded without a break ...
-const GAP: f64 = 3.0;
-/// ... unless the pictures go on with less of a break than this.
-const GOES_ON: f32 = 2.0;
+/// A broken-off measurement is gone on with from a chunk this many seconds before its end at least: what is field is told
+/// from 5 s around a sample.
+const WARM_UP: f64 = 12.0;
+/// What is measured so far is kept every so many chunks: ten minutes of film.
+const KEEP_EVERY: usize = 40;
+/// How many chunks a core may be ahead of the slowest, for each core: they wait in memory, 2 MB each.
+const AHEAD: usize = 4;
 
-/// Cuts and samples.
-type CutsAndSamples = (Vec<u64>, Vec<Sample>);
+/// Keeps what is measured so far.
+pub type Keep<'a> = dyn FnMut(&Unfinished) + 'a;
 
 /// Measures a film: cuts, motion and whistles. One pass over the pictures and one over the sound, side by side; memory
-/// does not grow with the film but for the series itself (about 60 bytes a sample).
+/// does not grow with the film but for the series itself (about 80 bytes a sample).
 ///
 /// # Errors
 /// What the decoder cannot read at all; `Interrupted` when `progress` asks to stop.
 pub fn measure(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) -> Result<Series> {
+    measure_on(reader, film, None, &mut |_| {}, progress)
+}
+
+/// The same, going on from what an earlier run had measured of this film (what does not fit it is left aside), and
+/// handing what is measured to `keep` now and then, also when stopped.
+///
+/// # Errors
+/// As [`measure`].
+pub fn measure_on(
+    reader: &dyn FilmReader,
+    film: &Film,
+    begun: Option<Unfinished>,
+    keep: &mut Keep<'_>,
+    progress: &dyn Progress,
+) -> Result<Series> {
     progress.stage("measure", film.frames());
+    let begun = begun.filter(|b| b.series.version == VERSION && b.series.film == film.fingerprint());
     std::thread::scope(|scope| {
         let sound = scope.spawn(|| whistle::hear(reader, film, progress));
-        let pictures = look(reader, film, progress);
-        let sound = sound.join().unwrap_or_else(|_| {
-            Err(Error::failed(
-                "cannot listen for whistles: the listener died",
-                "",
-                "report this with the film's format",
-            ))
-        });
-        let ((cuts, samples), damage) = pictures?;
+        let pictures = look(reader, film, begun, keep, progress);
+        let sound = sound.join().unwrap_or_else(|_| Err(died()));
+        let mut series = pictures?;
         let heard = sound?;
-        Ok(Series {
-            version: VERSION,
-            film: film.fingerprint(),
-            cuts,
-            samples,
-            sound: heard.is_some(),
-            whistles: heard.unwrap_or_default(),
-            damage,
-        })
+        series.sound = heard.is_some();
+        series.whistles = heard.unwrap_or_default();
+        Ok(series)
     })
 }
 
-fn look(reader: &dyn FilmReader, film: &Film, progress: &dyn Progress) -> Result<(CutsAndSamples, Vec<Problem>)> {
-    let mut source = reader.frames(film, Decode::Exact, 0)?;
-    let (sender, receiver) = sync_channel(1);
+fn died() -> Error {
+    Error::failed("cannot measure the film: the measurement died", "", "report this with the film's format")
+}
+
+/// What a chunk gave, by its number over all jobs.
+type Outcome = (usize, Result<Measured>);
+
+/// What the cores share.
+struct Shared<'a> {
+    reader: &'a dyn FilmReader,
+    film: &'a Film,
+    borders: &'a Borders,
+    jobs: &'a [Job],
+    /// Number of the first chunk of each job.
+    numbers: &'a [usize],
+    /// The next job to take.
+    next: AtomicUsize,
+    stop: AtomicBool,
+    /// How many chunks are put together.
+    gathered: Mutex<usize>,
+    moved_on: Condvar,
+    ahead: usize,
+    damage: Mutex<Vec<FrameSpan>>,
+}
+
+/// Cuts, samples and damage; no whistles.
+fn look(
+    reader: &dyn FilmReader,
+    film: &Film,
+    begun: Option<Unfinished>,
+    keep: &mut Keep<'_>,
+    progress: &dyn Progress,
+) -> Result<Series> {
     let borders = Borders::of(film);
+    let jobs = jobs(film);
+    let chunks: Vec<Chunk> = jobs.iter().flat_map(|j| j.chunks().to_vec()).collect();
+    let mut numbers = Vec::with_capacity(jobs.len());
+    let mut count = 0;
+    for job in &jobs {
+        numbers.push(count);
+        count += job.chunks().len();
+    }
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let (first_job, mut tally) = Tally::new(film, &chunks, &jobs, &numbers, begun);
+    let shared = Shared {
+        reader,
+        film,
+        borders: &borders,
+        jobs: &jobs,
+        numbers: &numbers,
+        next: AtomicUsize::new(first_job),
+        stop: AtomicBool::new(false),
+        gathered: Mutex::new(tally.next),
+        moved_on: Condvar::new(),
+        ahead: AHEAD * cores,
+        damage: Mutex::new(Vec::new()),
+    };
     std::thread::scope(|scope| {
-        let measuring = scope.spawn(move || Measuring::new(borders).run(&receiver));
-        let decoded = decode(source.as_mut(), &sender, progress);
-        // Closes the channel, so that the other end finishes.
+        let (sender, receiver) = channel();
+        let workers: Vec<_> = (0..cores.min(jobs.len().max(1)))
+            .map(|_| {
+                let (sender, shared) = (sender.clone(), &shared);
+                scope.spawn(move || work(shared, &sender))
+            })
+            .collect();
         drop(sender);
-        let measured = measuring.join();
-        decoded?;
-        let measured =
-            measured.map_err(|_| Error::failed("cannot measure the film: the measurement died", "", "report this"))?;
-        Ok((measured, source.damage()))
+        let gathered = gather(&shared, &mut tally, &receiver, &chunks, keep, progress);
+        shared.stop.store(true, Ordering::Relaxed);
+        shared.moved_on.notify_all();
+        let dead = workers.into_iter().filter_map(|w| w.join().err()).count();
+        gathered?;
+        if dead == 0 && tally.next == chunks.len() { Ok(()) } else { Err(died()) }
+    })?;
+    tally.cuts.extend(&borders.cuts);
+    tally.note_damage(&shared);
+    Ok(Series {
+        version: VERSION,
+        film: film.fingerprint(),
+        cuts: merged(tally.cuts),
+        samples: tally.gatherer.finish(),
+        damage: tally.damage,
+        ..Series::default()
     })
 }
 
-/// Makes the frames small and sends them on by slabs.
-fn decode(source: &mut dyn FrameSource, slabs: &SyncSender<Vec<Frame>>, progress: &dyn Progress) -> Result<()> {
-    let mut shrinker = Shrinker::default();
-    let mut picker = Picker::default();
-    let mut slab = Vec::with_capacity(SLAB);
-    while let Some(view) = source.next_frame()? {
-        let picked = picker.picks(view.time);
-        slab.push(Frame { picked, small: shrinker.shrink(&view, picked) });
-        if slab.len() == SLAB {
-            let done = view.no.0 + 1;
-            let full = std::mem::replace(&mut slab, Vec::with_capacity(SLAB));
-            if slabs.send(full).is_err() {
-                return Ok(());
-            }
-            progress.at(done);
-            if progress.stop_asked() {
-                return Err(Error::failed("stopped while measuring the film", "", "run the same command again")
-                    .of_kind(ErrorKind::Interrupted));
+/// What is put together so far.
+struct Tally {
+    gatherer: Gatherer,
+    cuts: Vec<u64>,
+    damage: Vec<Problem>,
+    /// The next chunk.
+    next: usize,
+}
+
+impl Tally {
+    /// Empty, or what an earlier run left; and the job to begin with.
+    fn new(film: &Film, chunks: &[Chunk], jobs: &[Job], numbers: &[usize], begun: Option<Unfinished>) -> (usize, Self) {
+        let mut out = Self { gatherer: Gatherer::default(), cuts: Vec::new(), damage: Vec::new(), next: 0 };
+        let Some(Unfinished { series, cuts_to }) = begun else { return (0, out) };
+        let Some(last) = series.samples.last() else { return (0, out) };
+        // From the last job that begins early enough.
+        let fits = |job: &usize| {
+            let start = chunks[numbers[*job]].start;
+            start <= cuts_to && film.time(FrameNo(start)) + WARM_UP <= last.time
+        };
+        let Some(job) = (0..jobs.len()).rev().find(fits) else { return (0, out) };
+        out.next = numbers[job];
+        let start = chunks[out.next].start;
+        out.cuts = series.cuts.iter().copied().filter(|cut| *cut <= start).collect();
+        out.damage = series.damage;
+        out.gatherer = Gatherer::after(series.samples);
+        (job, out)
+    }
+
+    fn note_damage(&mut self, shared: &Shared<'_>) {
+        let mut spans = std::mem::take(&mut *shared.damage.lock().unwrap_or_else(PoisonError::into_inner));
+        spans.sort_by_key(|s| s.start);
+        let mut joined: Vec<FrameSpan> = Vec::new();
+        for span in spans {
+            match joined.last_mut() {
+                Some(last) if span.start <= last.end => last.end = last.end.max(span.end),
+                _ => joined.push(span),
             }
         }
+        let found = joined.into_iter().map(|span| shared.film.damage(span));
+        let new: Vec<Problem> = found.filter(|problem| !self.damage.contains(problem)).collect();
+        self.damage.extend(new);
     }
-    // An error here means that the measurement died, which its own end reports.
-    let _ = slabs.send(slab);
+
+    fn unfinished(&mut self, shared: &Shared<'_>, chunks: &[Chunk]) -> Unfinished {
+        let cuts_to = chunks.get(self.next).map_or(shared.film.frames(), |c| c.start);
+        self.note_damage(shared);
+        let series = Series {
+            version: VERSION,
+            film: shared.film.fingerprint(),
+            cuts: self.cuts.clone(),
+            samples: self.gatherer.so_far().to_vec(),
+            damage: self.damage.clone(),
+            ..Series::default()
+        };
+        Unfinished { series, cuts_to }
+    }
+}
+
+/// Puts chunks together in order as they come.
+fn gather(
+    shared: &Shared<'_>,
+    tally: &mut Tally,
+    receiver: &std::sync::mpsc::Receiver<Outcome>,
+    chunks: &[Chunk],
+    keep: &mut Keep<'_>,
+    progress: &dyn Progress,
+) -> Result<()> {
+    let mut waiting: BTreeMap<usize, Measured> = BTreeMap::new();
+    while let Ok((number, outcome)) = receiver.recv() {
+        waiting.insert(number, outcome?);
+        while let Some(measured) = waiting.remove(&tally.next) {
+            tally.cuts.extend(measured.cuts);
+            for raw in measured.samples {
+                tally.gatherer.push(raw);
+            }
+            progress.at(chunks[tally.next].end);
+            tally.next += 1;
+            if tally.next.is_multiple_of(KEEP_EVERY) && tally.next < chunks.len() {
+                keep(&tally.unfinished(shared, chunks));
+            }
+        }
+        *shared.gathered.lock().unwrap_or_else(PoisonError::into_inner) = tally.next;
+        shared.moved_on.notify_all();
+        if progress.stop_asked() && tally.next < chunks.len() {
+            keep(&tally.unfinished(shared, chunks));
+            return Err(Error::failed(
+                "stopped while measuring the film",
+                "",
+                "run the same command again: it goes on",
+            )
+            .of_kind(ErrorKind::Interrupted));
+        }
+    }
     Ok(())
 }
 
-/// Picks the frames nearest to each 1/15 s after the last one picked.
-#[derive(Debug, Default)]
-struct Picker {
-    last: Option<(f64, f64)>,
+/// One core's work: jobs in order, as long as there are any.
+fn work(shared: &Shared<'_>, results: &Sender<Outcome>) {
+    let mut eye = None;
+    loop {
+        let job = shared.next.fetch_add(1, Ordering::Relaxed);
+        let (Some(todo), Some(&number)) = (shared.jobs.get(job), shared.numbers.get(job)) else { break };
+        // A part read in a row is read by all of the decoder's threads, a leap by one.
+        if matches!(todo, Job::Row(_)) {
+            close(&mut eye, shared);
+        }
+        for (k, chunk) in todo.chunks().iter().enumerate() {
+            if !shared.may_begin(number + k) {
+                break;
+            }
+            let outcome = match &mut eye {
+                Some(eye) => Eye::look(eye, chunk, todo, shared),
+                None => Eye::open(shared, todo).and_then(|new| eye.insert(new).look(chunk, todo, shared)),
+            };
+            let failed = outcome.is_err();
+            if results.send((number + k, outcome)).is_err() || failed {
+                return;
+            }
+        }
+        if matches!(todo, Job::Row(_)) {
+            close(&mut eye, shared);
+        }
+    }
+    close(&mut eye, shared);
 }
 
-impl Picker {
-    fn picks(&mut self, time: f64) -> bool {
-        let Some((picked, before)) = self.last else {
-            self.last = Some((time, time));
-            return true;
+fn close(eye: &mut Option<Eye<'_>>, shared: &Shared<'_>) {
+    if let Some(eye) = eye.take() {
+        shared.damage.lock().unwrap_or_else(PoisonError::into_inner).extend(eye.source.damage());
+    }
+}
+
+impl Shared<'_> {
+    /// Waits until a chunk is not too far ahead; false if the work is to stop.
+    fn may_begin(&self, chunk: usize) -> bool {
+        let mut gathered = self.gathered.lock().unwrap_or_else(PoisonError::into_inner);
+        while chunk >= *gathered + self.ahead && !self.stop.load(Ordering::Relaxed) {
+            gathered = self.moved_on.wait(gathered).unwrap_or_else(PoisonError::into_inner);
+        }
+        !self.stop.load(Ordering::Relaxed)
+    }
+}
+
+/// One core's view of the film.
+struct Eye<'a> {
+    source: Box<dyn FrameSource + Send + 'a>,
+    shrinker: Shrinker,
+    /// Read in a row: frames that are still needed, in order.
+    held: VecDeque<Small>,
+    ended: bool,
+}
+
+impl<'a> Eye<'a> {
+    fn open(shared: &Shared<'a>, job: &Job) -> Result<Self> {
+        let (how, threads) = match job {
+            Job::Leap(chunk) => (chunk.how, 1),
+            Job::Row(_) => (Decode::Exact, 0),
         };
-        // The next frame is likely as far away as this one from the one before.
-        let step = (time - before).clamp(0.0, LAG);
-        let pick = time - picked + 0.5 * step + 1e-4 >= LAG;
-        self.last = Some((if pick { time } else { picked }, time));
-        pick
-    }
-}
-
-#[derive(Debug)]
-struct Frame {
-    picked: bool,
-    small: Small,
-}
-
-/// What is known of the borders between parts before looking.
-#[derive(Debug, Default)]
-struct Borders {
-    /// First frames that are cuts whatever the picture.
-    cuts: Vec<u64>,
-    /// First frames after a gap in recording time: cuts unless the picture goes on.
-    gaps: Vec<u64>,
-}
-
-impl Borders {
-    fn of(film: &Film) -> Self {
-        let mut out = Self::default();
-        for (pair, &start) in film.parts.windows(2).zip(film.starts().iter().skip(1)) {
-            let (a, b) = (&pair[0], &pair[1]);
-            let gap = match (a.recorded, b.recorded) {
-                (Some(x), Some(y)) => (y - x) as f64 - a.seconds(),
-                _ => 0.0,
-            };
-            if (a.width, a.height) != (b.width, b.height) {
-                out.cuts.push(start);
-            } else if gap > GAP {
-                out.gaps.push(start);
-            }
+        let mut source = shared.reader.frames(shared.film, how, threads)?;
+        if let (Job::Row(_), Some(first)) = (job, job.chunks().first()) {
+            source.seek(FrameNo(first.start))?;
         }
-        out
-    }
-}
-
-/// Measures slabs as they come.
-struct Measuring {
-    /// Frames not yet done with, consecutive.
-    window: Vec<Frame>,
-    /// Samples up to this frame are measured.
-    next: u64,
-    borders: Borders,
-    cuts: Vec<u64>,
-    gatherer: Gatherer,
-}
-
-impl Measuring {
-    fn new(borders: Borders) -> Self {
-        Self { window: Vec::new(), next: 0, borders, cuts: Vec::new(), gatherer: Gatherer::default() }
+        Ok(Self { source, shrinker: Shrinker::default(), held: VecDeque::new(), ended: false })
     }
 
-    fn run(mut self, slabs: &Receiver<Vec<Frame>>) -> (Vec<u64>, Vec<Sample>) {
-        while let Ok(slab) = slabs.recv() {
-            self.window.extend(slab);
-            let end = self.window.last().map_or(0, |f| f.small.frame + 1);
-            self.measure_to(end.saturating_sub(CONTEXT));
-        }
-        let end = self.window.last().map_or(0, |f| f.small.frame + 1);
-        self.measure_to(end);
-        self.cuts.extend(&self.borders.cuts);
-        (merged(self.cuts), self.gatherer.finish())
-    }
-
-    /// Measures all samples whose frame is before `end`.
-    fn measure_to(&mut self, end: u64) {
-        let Some(first) = self.window.first().map(|f| f.small.frame) else { return };
-        let picked: Vec<usize> =
-            (0..self.window.len()).filter(|&k| self.window[k].picked && self.window[k].small.frame < end).collect();
-        let todo = picked.partition_point(|&k| self.window[k].small.frame < self.next);
-        let frames: Vec<&Small> = self.window.iter().map(|f| &f.small).collect();
-        // Each run begins with the sample before it, which it only needs as the earlier picture.
-        let starts: Vec<usize> = (todo..picked.len()).step_by(RUN).collect();
-        let borders = &self.borders;
-        let runs: Vec<Measured> = starts
-            .par_iter()
-            .map(|&a| measure_run(&frames, &picked[a.saturating_sub(1)..(a + RUN).min(picked.len())], a > 0, borders))
-            .collect();
-        for run in runs {
-            self.cuts.extend(run.cuts);
-            for raw in run.samples {
-                self.next = raw.frame + 1;
-                self.gatherer.push(raw);
-            }
-        }
-        // Kept: the last measured sample, as the next one's earlier picture, and what the cut test looks back at.
-        let last = picked.last().map_or(first, |&k| self.window[k].small.frame);
-        let keep = last.saturating_sub(CONTEXT + 1).max(first);
-        self.window.drain(..(keep - first) as usize);
-    }
-}
-
-struct Measured {
-    samples: Vec<Raw>,
-    cuts: Vec<u64>,
-}
-
-fn measure_run(frames: &[&Small], picked: &[usize], lead: bool, borders: &Borders) -> Measured {
-    let mut registrar = Registrar::default();
-    let mut mover = Mover::default();
-    let mut test = CutTest::new(frames);
-    let mut out = Measured { samples: Vec::new(), cuts: Vec::new() };
-    let mut before: Option<(usize, Pyramid)> = None;
-    let mut map = Homography::IDENTITY;
-    for (n, &at) in picked.iter().enumerate() {
-        let small = frames[at];
-        let pyramid = Pyramid::of(small);
-        if !(lead && n == 0) {
-            let mut raw = Raw {
-                frame: small.frame,
-                time: small.time,
-                lag: LAG,
-                found: None,
-                cells: None,
-                cb: small.cb.clone(),
-                cr: small.cr.clone(),
-            };
-            if let Some((earlier_at, earlier)) = &before {
-                let earlier_frame = frames[*earlier_at];
-                let found = registrar.register(&pyramid, earlier, &map);
-                map = if found.is_bad() { Homography::IDENTITY } else { found.map };
-                let suspect = CutTest::is_suspect(&pyramid, &registrar, &found);
-                for t in earlier_at + 1..=at {
-                    let frame = frames[t].frame;
-                    let cut = if borders.gaps.contains(&frame) {
-                        test.between(t - 1, t) >= GOES_ON
-                    } else {
-                        suspect && test.is_cut(t)
-                    };
-                    if cut {
-                        out.cuts.push(frame);
-                    }
+    fn look(&mut self, chunk: &Chunk, job: &Job, shared: &Shared<'_>) -> Result<Measured> {
+        match job {
+            Job::Row(_) => self.on(chunk, shared),
+            Job::Leap(_) => {
+                let damage = self.source.damage();
+                let done = self.leap(chunk, chunk.how, shared)?;
+                if chunk.how != Decode::References || self.source.damage() == damage {
+                    return Ok(done);
                 }
-                raw.lag = small.time - earlier_frame.time;
-                raw.cells = Some(mover.cells(&pyramid, &registrar, &found));
-                raw.found = Some(found);
+                // What hangs on a damaged reference is only seen with every frame.
+                self.leap(chunk, Decode::Exact, shared)
             }
-            out.samples.push(raw);
         }
-        before = Some((at, pyramid));
     }
-    out
+
+    fn leap(&mut self, chunk: &Chunk, how: Decode, shared: &Shared<'_>) -> Result<Measured> {
+        self.source.leave_out(how);
+        self.source.seek(FrameNo(chunk.start))?;
+        let mut picker = Picker::default();
+        let mut picks: Vec<Small> = Vec::new();
+        while let Some(view) = self.source.next_frame()? {
+            let end = view.no.0 >= chunk.end;
+            if end && picks.len() > 1 && picks.last().is_some_and(|p| crowds(p.time, view.time)) {
+                picks.pop();
+            }
+            if end || picker.picks(view.time) {
+                picks.push(self.shrinker.shrink(&view, true));
+            }
+            if end {
+                break;
+            }
+        }
+        let (source, shrinker) = (&mut self.source, &mut self.shrinker);
+        let mut exact = |from: u64, to: u64| {
+            source.leave_out(Decode::NoLoopFilter);
+            source.seek(FrameNo(from))?;
+            let mut all = Vec::new();
+            while let Some(view) = source.next_frame()? {
+                if view.no.0 >= to {
+                    break;
+                }
+                all.push(shrinker.shrink(&view, false));
+            }
+            Ok(all)
+        };
+        measured(&picks, chunk.start > 0, shared.borders, &mut exact)
+    }
+
+    fn on(&mut self, chunk: &Chunk, shared: &Shared<'_>) -> Result<Measured> {
+        while !self.ended && self.held.back().is_none_or(|last| last.frame < chunk.end + CONTEXT + 1) {
+            match self.source.next_frame()? {
+                Some(view) => self.held.push_back(self.shrinker.shrink(&view, true)),
+                None => self.ended = true,
+            }
+        }
+        let mut picker = Picker::default();
+        let mut picks: Vec<Small> = Vec::new();
+        for small in self.held.iter().filter(|s| s.frame >= chunk.start) {
+            let end = small.frame >= chunk.end;
+            if end && picks.len() > 1 && picks.last().is_some_and(|p| crowds(p.time, small.time)) {
+                picks.pop();
+            }
+            if end || picker.picks(small.time) {
+                picks.push(small.clone());
+            }
+            if end {
+                break;
+            }
+        }
+        let held = &self.held;
+        let mut exact =
+            |from: u64, to: u64| Ok(held.iter().filter(|s| from <= s.frame && s.frame < to).cloned().collect());
+        let done = measured(&picks, chunk.start > 0, shared.borders, &mut exact)?;
+        while self.held.front().is_some_and(|s| s.frame + CONTEXT + 1 < chunk.end) {
+            self.held.pop_front();
+        }
+        Ok(done)
+    }
 }
 
 /// Sorted, and those close together as one: the first. The film's own start is one too (a camera's first frame may be
@@ -284,126 +417,4 @@ fn merged(mut cuts: Vec<u64>) -> Vec<u64> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::base::{Rate, Silent};
-    use crate::film::Picture;
-    use crate::film::scripted::{Footage, part};
-
-    /// A made scene: turf with texture that is another one for each `scene`, seen with a pan of `shift` pixels, and a man
-    /// (bright, 12 by 24 pixels) at `man`.
-    fn picture(scene: u64, shift: f64, man: Option<f64>, bright: f64) -> Picture {
-        let (w, h) = (240usize, 135usize);
-        let mut out = Picture::filled(w, h, [100, 100, 110]);
-        let phase = scene as f64 * 2.4;
-        for y in 0..h {
-            for x in 0..w {
-                let (px, py) = (x as f64 + shift, y as f64);
-                let waves: f64 = (1..5)
-                    .map(|k| {
-                        let k = f64::from(k);
-                        9.0 * ((px * (k * 2.3 + phase).sin() + py * (k * 2.3 + phase).cos()) * 0.03 * k.powf(1.3)
-                            + k * k)
-                            .sin()
-                    })
-                    .sum();
-                // Edges by coverage: a man drawn in whole pixels would jump against turf that moves by parts of one.
-                let man = man
-                    .filter(|_| (py - 80.0).abs() < 12.0)
-                    .map_or(0.0, |at| (6.5 - (x as f64 - at).abs()).clamp(0.0, 1.0));
-                let value = man * 220.0 + (1.0 - man) * (100.0 + waves);
-                out.planes[0][y * w + x] = (value + bright).clamp(0.0, 255.0) as u8;
-            }
-        }
-        out
-    }
-
-    fn footage(parts: Vec<crate::film::Part>, draw: impl Fn(u64) -> Picture + Sync + Send + 'static) -> Footage {
-        Footage { film: Film { parts, problems: vec![] }, draw: Box::new(draw), hear: None }
-    }
-
-    const RATE: Rate = Rate { num: 30, den: 1 };
-
-    fn measured(footage: &Footage) -> Series {
-        measure(footage, &footage.film, &Silent).unwrap()
-    }
-
-    #[test]
-    fn a_cut_is_found_to_the_frame_and_a_flash_and_a_pan_are_none() {
-        let film = footage(vec![part("a.mp4", 120, RATE)], |n| {
-            let flash = if n == 30 || n == 31 { 90.0 } else { 0.0 };
-            if n < 71 { picture(1, n as f64 * 1.5, None, flash) } else { picture(2, 0.0, None, 0.0) }
-        });
-        let series = measured(&film);
-        assert_eq!(series.cuts, [71]);
-        assert_eq!((series.samples.len(), series.sound), (60, false));
-        // A pan of 1.5 pixels a frame is 45/240 widths a second, to the right.
-        let pans: Vec<f32> = series.samples.iter().filter(|s| s.frame > 36 && s.frame < 70).map(|s| s.pan_x).collect();
-        assert!(pans.iter().all(|p| (p - 0.1875).abs() < 0.01), "{pans:?}");
-    }
-
-    #[test]
-    fn a_man_who_runs_has_energy_and_a_camera_that_pans_has_none() {
-        let film = footage(vec![part("a.mp4", 150, RATE)], |n| {
-            let man = if n < 75 { 60.0 } else { 60.0 + (n - 75) as f64 * 1.5 };
-            picture(1, n as f64 * 0.4, Some(man - n as f64 * 0.4), 0.0)
-        });
-        let series = measured(&film);
-        let mean = |from: u64, to: u64| {
-            let all: Vec<f32> =
-                series.samples.iter().filter(|s| s.frame >= from && s.frame < to).map(|s| s.energy).collect();
-            all.iter().sum::<f32>() / all.len() as f32
-        };
-        assert!(mean(90, 145) > 3.0 * mean(10, 70), "{} against {}", mean(90, 145), mean(10, 70));
-
-        let pan = footage(vec![part("a.mp4", 90, RATE)], |n| picture(1, n as f64 * 0.4, None, 0.0));
-        let samples = measured(&pan).samples;
-        // The floor of the measure is .003: a camera's own motion leaves nothing above it.
-        assert!(samples.iter().skip(2).all(|s| s.energy < 0.0031), "a pan alone has energy");
-    }
-
-    #[test]
-    fn a_border_between_parts_is_judged_by_size_clock_and_picture() {
-        let scene = |n: u64| picture(1, n as f64 * 0.5, None, 0.0);
-        let two = || vec![part("a.mp4", 45, RATE), part("b.mp4", 45, RATE)];
-        // A recording split by the card goes on.
-        assert_eq!(measured(&footage(two(), scene)).cuts, [0u64; 0]);
-        // Other pictures are a cut, wherever the sampling falls.
-        assert_eq!(
-            measured(&footage(two(), move |n| if n < 45 { scene(n) } else { picture(3, 0.0, None, 0.0) })).cuts,
-            [45]
-        );
-        // So is another size.
-        let mut parts = two();
-        parts[1].width = 128;
-        assert_eq!(measured(&footage(parts, scene)).cuts, [45]);
-        // A gap by the clocks with men elsewhere is a cut; with the very same picture it is a clock gone wrong.
-        let mut parts = two();
-        parts[0].recorded = Some(1000);
-        parts[1].recorded = Some(1031);
-        assert_eq!(measured(&footage(parts.clone(), scene)).cuts, [0u64; 0]);
-        let men = move |n: u64| picture(1, n as f64 * 0.5, Some(if n < 45 { 60.0 } else { 150.0 }), 0.0);
-        assert_eq!(measured(&footage(parts, men)).cuts, [45]);
-    }
-
-    #[test]
-    fn the_picker_takes_the_frame_nearest_to_each_fifteenth() {
-        for (rate, every) in [(30.0, 2), (60.0, 4), (25.0, 2), (15.0, 1), (10.0, 1), (59.94, 4)] {
-            let mut picker = Picker::default();
-            let picked: Vec<usize> = (0..200).filter(|&k| picker.picks(k as f64 / rate)).collect();
-            assert!(picked.windows(2).all(|w| w[1] - w[0] == every), "{rate}: {:?}", &picked[..6]);
-        }
-    }
-
-    #[test]
-    fn a_long_film_is_measured_the_same_whatever_the_slabs() {
-        // More than one slab; the same movement throughout gives the same numbers at the joint.
-        let film =
-            footage(vec![part("a.mp4", SLAB as u64 + 200, RATE)], |n| picture(1, (n % 200) as f64 * 0.5, None, 0.0));
-        let series = measured(&film);
-        assert_eq!(series.samples.len(), SLAB / 2 + 100);
-        assert!(series.samples.windows(2).all(|w| w[1].frame == w[0].frame + 2));
-        let at = |frame: u64| series.samples.iter().find(|s| s.frame == frame).map(|s| s.pan_x);
-        assert!((at(512).unwrap() - at(520).unwrap()).abs() < 0.003, "{:?} {:?}", at(512), at(520));
-    }
-}
+mod tests;

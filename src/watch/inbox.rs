@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use super::game_folder::{GameFolder, Listing, list, unfinished};
 use super::ledger::Ledger;
-use crate::base::{IoContext, Progress, Result};
+use crate::base::{ErrorKind, IoContext, Progress, Result, go_on};
 
 /// The inbox of a library.
 pub struct Inbox<'a> {
@@ -64,6 +64,7 @@ impl Inbox<'_> {
             return Ok(round);
         }
         wait(self.settle);
+        go_on(self.progress, "waiting for the inbox to settle")?;
         let now = self.look()?;
         for (name, listing) in new {
             if now.get(name) != Some(listing) || unfinished(listing) {
@@ -76,6 +77,8 @@ impl Inbox<'_> {
                     ledger.note(name, listing, &words, false)?;
                     round.taken.push((name.clone(), words));
                 }
+                // A stop is no fault of the folder.
+                Err(error) if error.kind == ErrorKind::Interrupted => return Err(error),
                 Err(error) => {
                     let words = if error.next.is_empty() {
                         error.to_string()
@@ -85,7 +88,7 @@ impl Inbox<'_> {
                     self.progress.warn(&format!("inbox/{name} was not taken: {words}"));
                     // What is refused waits for a person to change the files. All else (a full disk, a drive that was
                     // away, another process) may pass, and what was done until then is not done again.
-                    if error.kind == crate::base::ErrorKind::Refused {
+                    if error.kind == ErrorKind::Refused {
                         ledger.note(name, listing, &words, true)?;
                     }
                     round.failed.push((name.clone(), words));

@@ -83,7 +83,8 @@ impl Desk {
     pub fn command(&self) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_downbox"));
         command.current_dir(self.folder.path()).env("DOWNBOX_LIBRARY", self.library());
-        command.env("XDG_CONFIG_HOME", self.at("no-config")).env_remove("NO_COLOR");
+        command.env("XDG_CONFIG_HOME", self.at("no-config")).env("XDG_CACHE_HOME", self.at("cache"));
+        command.env_remove("NO_COLOR");
         command
     }
 

@@ -334,7 +334,7 @@ fn damage_in_the_middle_has_an_address_and_moves_no_number() {
         // A frame whose picture is that of a neighbor is damage, and few.
         assert!(wrong < 20, "{name}: {wrong} wrong, {right} right");
         let mut told = film.problems.clone();
-        told.extend(frames.damage());
+        told.extend(frames.damage().into_iter().map(|span| film.damage(span)));
         assert!(told.iter().any(|p| p.place.starts_with(&format!("{name} from "))), "{name}: {told:?}");
     }
 }

@@ -296,9 +296,15 @@ fn one_file_three_parts_or_a_file_for_every_shot_give_the_same_plays() {
     for (name, film) in &found[1..] {
         assert_eq!(film["shots"], one["shots"], "{name}");
         for (play, other) in film["plays"].as_array().unwrap().iter().zip(one["plays"].as_array().unwrap()) {
-            for key in ["shot", "set", "snap", "snap_confidence"] {
-                assert_eq!(play[key], other[key], "{name}, {key}");
-            }
+            assert_eq!(play["shot"], other["shot"], "{name}");
+            // Each part's first picture is looked at, so that others of its pictures are than of the whole film.
+            let near = |key: &str, most: f64| match (play[key].as_f64(), other[key].as_f64()) {
+                (Some(a), Some(b)) => assert!((a - b).abs() <= most, "{name}, {key}: {a} for {b}"),
+                (a, b) => assert_eq!(a, b, "{name}, {key}"),
+            };
+            near("set", 6.0);
+            near("snap", 2.0);
+            near("snap_confidence", 0.1);
             // Each file's sound begins anew, within a few samples of where the one before ended.
             let end = |p: &Value| p["whistle_time"].as_f64();
             match (end(play), end(other)) {

@@ -31,6 +31,7 @@ fn the_commands_of_the_readme_do_the_job() {
         let mut command = Command::new("bash");
         command.args(["-c", &line]).current_dir(desk.folder.path()).env("PATH", &path);
         command.env_remove("DOWNBOX_LIBRARY").env("XDG_CONFIG_HOME", desk.at("none"));
+        command.env("XDG_CACHE_HOME", desk.at("cache"));
         let said = told(&mut command);
         assert_eq!(said.code, 0, "{line}\n{}\n{}", said.out, said.err);
     }

@@ -12,8 +12,8 @@ use downbox::film::FilmReader;
 use downbox::media::Media;
 use downbox::sense;
 
-/// The fetched film; `None` where the user said that he is offline. Its absence is a failure otherwise.
-fn outside(name: &str) -> Option<PathBuf> {
+/// The fetched film or folder; `None` where the user said that he is offline. Its absence is a failure otherwise.
+pub fn outside(name: &str) -> Option<PathBuf> {
     static FETCHED: OnceLock<()> = OnceLock::new();
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     if std::env::var_os("DOWNBOX_OFFLINE").is_some_and(|v| v == "1") {

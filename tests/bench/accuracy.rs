@@ -14,10 +14,10 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
-use downbox::base::{FrameNo, FrameSpan, Silent};
+use downbox::base::{FrameSpan, Silent};
 use downbox::film::{Angle, Film, FilmReader, Series};
 use downbox::media::Media;
-use downbox::plays::{self, Camera, Found, Heard, Settings};
+use downbox::plays::{self, Camera, Found, Heard, Settings, Stretch};
 use downbox::sense::{self, ShotSounds, SoundMatcher};
 use pool::{FilmedPlay, Game, TrueCamera};
 use tally::{Tally, errors, wilson};
@@ -151,6 +151,10 @@ struct Report {
     extra: usize,
     /// Snaps: right and sure, right and doubted, wrong and doubted, wrong and sure.
     doubted: BTreeMap<&'static str, [usize; 4]>,
+    /// Snaps off by over half a second, and how many of them are shown to a person.
+    off: BTreeMap<&'static str, [usize; 2]>,
+    /// Shots that show no play, and how many of them were taken for one, by kind.
+    others: BTreeMap<String, [usize; 2]>,
     why: BTreeMap<String, usize>,
     game_plays: usize,
     game_doubts: usize,
@@ -168,14 +172,26 @@ fn report(media: &Media, games: &[Game], scans: &[Vec<Scanned<'_>>]) -> Result<b
                 println!("  cuts of seed {} {}: {cuts}", game.seed, scanned.truth.angle);
             }
             r.cuts.add(cuts);
-            let name = if scanned.truth.angle == "sideline" { "sideline" } else { "end zone alone" };
+            if scanned.truth.angle == "woven" {
+                continue;
+            }
+            let name = match (game.truth.take.as_str(), scanned.truth.angle.as_str()) {
+                _ if game.truth.faults && scanned.truth.angle == "sideline" => "a fault at the snap, sideline",
+                _ if game.truth.faults => "a fault at the snap, end zone alone",
+                ("long", "sideline") => "long take, sideline",
+                ("long", _) => "long take, end zone alone",
+                (_, "sideline") => "sideline",
+                _ => "end zone alone",
+            };
             moments(&mut r, name, game, scanned, &scanned.found.plays);
             clips(&mut r, game, scanned);
         }
-        pairing(&mut r, media, game, cameras)?;
+        if let [_, _] = &cameras[..] {
+            pairing(&mut r, media, game, cameras)?;
+        }
     }
     print(&r);
-    let sideline = r.snaps.get("sideline").map_or(0.0, Tally::f1);
+    let sideline = r.snaps.get("sideline").map_or(1.0, Tally::f1);
     Ok(r.cuts.f1() >= 0.98 && sideline >= 0.93 && r.in_no_clip.is_empty() && r.losing.is_empty())
 }
 
@@ -200,21 +216,34 @@ fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_
         r.doubted.entry(name).or_default()[cell] += 1;
     }
     for play in truth {
-        let Some(shot) = play.shot.and_then(|k| scanned.truth.shots.get(k)) else { continue };
-        let inside = |f: FrameNo| shot.start <= f.0 && f.0 < shot.end;
-        for p in found.iter().filter(|p| p.snap.is_some_and(|s| inside(s.frame))) {
-            let (Some(snap), end) = (p.snap, p.whistle) else { continue };
-            let error = snap.time - play.snap_time;
-            r.snap_errors.entry(name).or_default().push(error);
-            if let Some(end) = end {
-                r.end_errors.entry(name).or_default().push(end.time - play.end_time);
+        let holds = |p: &&downbox::film::Play| p.span.holds(scanned.film.frame_at(play.snap_time));
+        let off = |p: &downbox::film::Play| p.snap.map_or(f64::INFINITY, |s| (s.time - play.snap_time).abs());
+        let near = found.iter().filter(holds).filter(|p| p.snap.is_some()).min_by(|a, b| off(a).total_cmp(&off(b)));
+        let Some((p, snap)) = near.and_then(|p| Some((p, p.snap?))) else {
+            if worst || flag("--each") {
+                println!("  {name}: seed {} play {} at {:.1} s: no snap found", game.seed, play.play, play.snap_time);
             }
-            if (worst && error.abs() > 0.5) || flag("--each") {
-                println!(
-                    "  {name}: seed {} play {} frame {} off by {error:+.2} s, confidence {:.2}, doubt {:?}",
-                    game.seed, play.play, snap.frame, snap.confidence, p.doubt
-                );
-            }
+            continue;
+        };
+        let error = snap.time - play.snap_time;
+        r.snap_errors.entry(name).or_default().push(error);
+        if error.abs() > 0.5 {
+            let [all, shown] = r.off.entry(name).or_default();
+            *all += 1;
+            *shown += usize::from(p.doubt.is_some());
+        }
+        let end = p.whistle.map(|end| end.time - play.end_time);
+        r.end_errors.entry(name).or_default().extend(end);
+        if (worst && error.abs() > 0.5) || flag("--each") {
+            println!(
+                "  {name}: seed {} play {} frame {} off by {error:+.2} s, end by {:+.2} s, confidence {:.2}, doubt {:?}",
+                game.seed,
+                play.play,
+                snap.frame,
+                end.unwrap_or(f64::NAN),
+                snap.confidence,
+                p.doubt
+            );
         }
     }
 }
@@ -239,6 +268,13 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
         *r.why.entry(plain).or_default() += 1;
     }
     let clips: Vec<FrameSpan> = found.plays.iter().map(|p| plays::clip_span(p, &scanned.film, &settings)).collect();
+    for shot in scanned.truth.shots.iter().filter(|s| !matches!(s.kind.as_str(), "play" | "long")) {
+        let [all, taken] = r.others.entry(shot.kind.clone()).or_default();
+        *all += 1;
+        // A play's clip that begins in the middle of it, or holds that, is of this shot.
+        let middle = downbox::base::FrameNo((shot.start + shot.end) / 2);
+        *taken += usize::from(clips.iter().any(|c| c.holds(middle)));
+    }
     let mut used = 0;
     for play in &scanned.truth.plays {
         let Some(needed) = needed(game, scanned, play) else { continue };
@@ -266,8 +302,8 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     }
     let mut matcher = SoundMatcher::default();
     let mut failure = None;
-    let mut listen = |a: (usize, FrameSpan), b: (usize, FrameSpan)| {
-        let mut read = |(c, span): (usize, FrameSpan)| sounds[c].shot(span);
+    let mut listen = |a: Stretch, b: Stretch| {
+        let mut read = |(c, span): Stretch| sounds[c].shot(span);
         match (read(a), read(b)) {
             (Ok(Some(x)), Ok(Some(y))) => matcher.compare(&x, &y).map(|m| Heard { ratio: m.ratio, lag: m.lag }),
             (Err(e), _) | (_, Err(e)) => {
@@ -283,7 +319,8 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     }
     // Which true play a take shows: the one whose snap lies in its shot.
     let shows = |c: usize, play: &downbox::film::Play| {
-        scans[c].truth.plays.iter().find(|p| play.span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
+        let span = play.span;
+        scans[c].truth.plays.iter().find(|p| span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
     };
     let (mut right, mut wrong) = (0, 0);
     r.game_plays += paired.len();
@@ -298,7 +335,13 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     let both = scans[0].truth.plays.iter().filter(|p| scans[1].truth.plays.iter().any(|q| q.play == p.play)).count();
     r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
     let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
-    moments(r, "end zone with the sideline's", game, &scans[1], &carried);
+    let long = game.truth.take == "long";
+    let name = match (game.truth.faults, long) {
+        (true, _) => "a fault at the snap, end zone with the sideline's",
+        (_, true) => "long take, end zone with the sideline's",
+        _ => "end zone with the sideline's",
+    };
+    moments(r, name, game, &scans[1], &carried);
     Ok(())
 }
 
@@ -329,6 +372,11 @@ fn print(r: &Report) {
             sure + doubted
         );
     }
+    for (name, [all, shown]) in &r.off {
+        let (low, high) = wilson(*shown as f64 / (*all).max(1) as f64, *all as f64);
+        println!("snaps off by over .5 s, {name}: {all}, shown to a person: {shown} [{low:.3}, {high:.3}]");
+    }
+    println!("shots of no play, and taken for one: {:?}", r.others);
     println!("doubted before pairing: {} of {} {:?}", r.doubts, r.plays, r.why);
     println!("plays of a game shown to a person: {} of {}", r.game_doubts, r.game_plays);
 }

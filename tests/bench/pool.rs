@@ -12,6 +12,12 @@ pub struct Truth {
     pub seed: u64,
     /// Which set of constants.
     pub look: u32,
+    /// `cut` or `long`.
+    #[serde(default)]
+    pub take: String,
+    /// Whether a fault was drawn around every snap.
+    #[serde(default)]
+    pub faults: bool,
     /// Sideline, then end zone.
     pub cameras: Vec<TrueCamera>,
     /// Every play of the game, filmed or not.
@@ -47,6 +53,9 @@ pub struct TrueShot {
     pub start: u64,
     /// First frame after.
     pub end: u64,
+    /// `play`, `long`, or what else it shows.
+    #[serde(default)]
+    pub kind: String,
 }
 
 /// A play as one camera filmed it.

@@ -1,0 +1,185 @@
+//! A play that one camera shows and another's take runs through: lent to it.
+//!
+//! Cameras that run on keep one clock between two presses of the button, so that a play which one of them found lies, in
+//! the other's film, as far from it as the plays before and after do. Sound then says where to the frame.
+
+use super::pair::{Camera, GamePlay, Listen, PairedBy, SAME};
+use super::take;
+use crate::base::FrameSpan;
+use crate::film::{Evidence, Play, Sighting};
+
+/// Seconds by which clocks may seem to differ before and after a play, where a camera was not stopped in between:
+/// moments that each camera found for itself are off by less (measured on made films).
+const SAME_CLOCK: f64 = 3.0;
+/// Film before the snap and after the end that is listened to and kept, seconds.
+const AROUND: (f64, f64) = (8.0, 6.0);
+/// A play without an end is taken to last this long: longer than nine in ten (practice).
+const LASTS: f64 = 11.0;
+/// A lone stretch of the other camera that lies inside the lent one by this share is the same play, or none.
+const INSIDE: f64 = 0.5;
+/// What is carried over is a little less sure than where it was seen.
+const LOSS: f64 = 0.95;
+
+/// Lends plays to cameras that ran on and did not find them.
+pub fn lend(cameras: &[Camera<'_>], game: &mut Vec<GamePlay>, listen: &mut Listen<'_>) {
+    for taker in 0..cameras.len() {
+        let mut lent: Vec<FrameSpan> = Vec::new();
+        for k in 0..game.len() {
+            if game[k].takes.get(taker).is_none_or(Option::is_some) {
+                continue;
+            }
+            let found = (0..cameras.len()).filter(|&g| g != taker).find_map(|giver| {
+                let play = game[k].takes.get(giver)?.as_ref()?;
+                let time = expected(game, k, giver, taker)?;
+                taken(cameras, (giver, play), taker, time, listen)
+            });
+            let Some(play) = found else { continue };
+            lent.push(play.span);
+            game[k].takes[taker] = Some(play);
+            game[k].by = PairedBy::Sound;
+            game[k].doubt = None;
+        }
+        // What the camera had found there by itself, and no other camera confirmed, is that play or none.
+        game.retain(|play| {
+            let alone = play.takes.iter().flatten().count() == 1;
+            let own = play.takes.get(taker).and_then(Option::as_ref);
+            !own.is_some_and(|own| alone && lent.iter().any(|span| covers(*span, own.span)))
+        });
+    }
+}
+
+fn covers(span: FrameSpan, other: FrameSpan) -> bool {
+    let both = span.end.0.min(other.end.0).saturating_sub(span.start.0.max(other.start.0));
+    both as f64 > INSIDE * other.len() as f64
+}
+
+/// When play `k` was snapped in the taker's film, by the plays around that both cameras have.
+fn expected(game: &[GamePlay], k: usize, giver: usize, taker: usize) -> Option<f64> {
+    let snap = |play: &GamePlay, camera: usize| Some(play.takes.get(camera)?.as_ref()?.snap?.time);
+    let own = snap(&game[k], giver)?;
+    let apart =
+        |play: &GamePlay| (play.by == PairedBy::Sound).then(|| Some(snap(play, taker)? - snap(play, giver)?)).flatten();
+    let before = game[..k].iter().rev().find_map(apart);
+    let after = game[k + 1..].iter().find_map(apart);
+    match (before, after) {
+        (Some(a), Some(b)) if (a - b).abs() <= SAME_CLOCK => Some(own + 0.5 * (a + b)),
+        // Stopped in between: before the play or after it.
+        (Some(a), Some(_)) | (Some(a), None) => Some(own + a),
+        (None, Some(b)) => Some(own + b),
+        (None, None) => None,
+    }
+}
+
+/// The giver's play in the taker's film around a time, if both hear the same there.
+fn taken(
+    cameras: &[Camera<'_>],
+    (giver, play): (usize, &Play),
+    taker: usize,
+    time: f64,
+    listen: &mut Listen<'_>,
+) -> Option<Play> {
+    let (from, to) = (&cameras[giver], &cameras[taker]);
+    let snap = play.snap?;
+    let lasts = play.whistle.map_or(LASTS, |end| end.time - snap.time);
+    let at = to.film.frame_at(time.max(0.0));
+    let (number, shot) = to.found.shots.iter().enumerate().find(|(_, s)| s.span.holds(at))?;
+    // In film cut by shots every shot that may be a play is one already.
+    if to.film.time(shot.span.end) - to.film.time(shot.span.start) < take::LONG {
+        return None;
+    }
+    let frame = |seconds: f64| to.film.frame_at(seconds.max(0.0)).clamp(shot.span.start, shot.span.end);
+    let span = FrameSpan { start: frame(time - AROUND.0), end: frame(time + lasts + AROUND.1) };
+    let heard = listen((giver, play.span), (taker, span)).filter(|h| h.ratio > SAME)?;
+    let shift = heard.lag + to.film.time(span.start) - from.film.time(play.span.start);
+    let carried = |s: Sighting| {
+        let time = s.time + shift;
+        let frame = to.film.nearest(time);
+        span.holds(frame).then_some(Sighting { frame, time, confidence: s.confidence * LOSS })
+    };
+    let there = carried(snap)?;
+    Some(Play {
+        shot: number,
+        span,
+        set: None,
+        snap: Some(there),
+        whistle: play.whistle.and_then(carried),
+        by: Evidence::PictureAndSound,
+        doubt: play.doubt.clone(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::{FrameNo, Rate};
+    use crate::film::{Angle, Film, Shot, ShotKind, scripted};
+    use crate::plays::{Found, Heard, pair};
+
+    fn play(snap: f64) -> Play {
+        let at = |time: f64| Some(Sighting { frame: FrameNo((time * 30.0).round() as u64), time, confidence: 0.9 });
+        Play {
+            shot: 0,
+            span: FrameSpan::of((30.0 * (snap - 8.0)) as u64, (30.0 * (snap + 10.0)) as u64),
+            set: None,
+            snap: at(snap),
+            whistle: at(snap + 6.0),
+            by: Evidence::PictureAndSound,
+            doubt: None,
+        }
+    }
+
+    fn take(plays: Vec<Play>, seconds: u64) -> (Film, Found) {
+        let film =
+            Film { parts: vec![scripted::part("a.mp4", seconds * 30, Rate { num: 30, den: 1 })], problems: vec![] };
+        let shot = Shot { span: FrameSpan::of(0, seconds * 30), kind: ShotKind::Play, angle: Angle::Unknown };
+        (film, Found { shots: vec![shot], plays, tail: None })
+    }
+
+    /// The second camera's clock is 20 s behind; both hear the same where they look at the same time of the game.
+    fn listen(a: (usize, FrameSpan), b: (usize, FrameSpan)) -> Option<Heard> {
+        let time = |(camera, span): (usize, FrameSpan)| span.start.0 as f64 / 30.0 + 20.0 * camera as f64;
+        let lag = time(a) - time(b);
+        Some(Heard { ratio: if lag.abs() < 9.0 { 7.0 } else { 1.2 }, lag })
+    }
+
+    #[test]
+    fn a_play_that_a_take_runs_through_is_lent_to_it_and_what_was_found_in_its_place_goes() {
+        let (fa, a) = take(vec![play(40.0), play(75.0), play(110.0)], 150);
+        let mut half = play(60.0);
+        half.snap = None;
+        half.doubt = Some("perhaps a play".into());
+        let (fb, b) = take(vec![play(20.0), half, play(90.0)], 130);
+        let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &b }];
+        let game = pair(&cameras, &mut listen);
+        assert_eq!(game.len(), 3, "{game:?}");
+        let snaps: Vec<Option<f64>> =
+            game.iter().map(|p| p.takes[1].as_ref().and_then(|t| t.snap).map(|s| s.time)).collect();
+        for (snap, want) in snaps.iter().zip([20.0, 55.0, 90.0]) {
+            assert!(snap.is_some_and(|s| (s - want).abs() < 0.1), "{snaps:?}");
+        }
+        assert!(game.iter().all(|p| p.takes.iter().flatten().all(|t| t.doubt.is_none())), "{game:?}");
+    }
+
+    #[test]
+    fn nothing_is_lent_where_the_cameras_hear_different_things_or_film_is_cut_by_shots() {
+        let (fa, a) = take(vec![play(40.0), play(75.0), play(110.0)], 150);
+        let (fb, b) = take(vec![play(20.0), play(90.0)], 130);
+        let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &b }];
+        let known: Vec<FrameSpan> = b.plays.iter().map(|p| p.span).collect();
+        let game = pair(&cameras, &mut |x, y| {
+            let there = known.contains(&y.1);
+            listen(x, y).map(|h| Heard { ratio: if there { h.ratio } else { 1.1 }, lag: h.lag })
+        });
+        let lone = |game: &[GamePlay]| game.iter().filter(|p| p.takes[1].is_none()).count();
+        assert_eq!((game.len(), lone(&game)), (3, 1), "{game:?}");
+
+        let mut cut = b.clone();
+        cut.shots = [0u64, 30, 60, 90, 130]
+            .windows(2)
+            .map(|w| Shot { span: FrameSpan::of(w[0] * 30, w[1] * 30), kind: ShotKind::Play, angle: Angle::Unknown })
+            .collect();
+        let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &cut }];
+        let game = pair(&cameras, &mut listen);
+        assert_eq!((game.len(), lone(&game)), (3, 1), "{game:?}");
+    }
+}

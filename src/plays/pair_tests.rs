@@ -1,0 +1,215 @@
+//! Which shots come together, on typed cameras.
+
+use super::*;
+use crate::base::{FrameNo, FrameSpan, Rate};
+use crate::film::{Angle, Evidence, Shot, ShotKind, Sighting, scripted};
+
+/// A camera whose shots are 10 s each and show the plays of the given numbers; live for `length(number)`.
+fn camera(numbers: &[u32], angle: Angle) -> (Film, Found) {
+    let film = Film {
+        parts: vec![scripted::part("a.mp4", 300 * numbers.len() as u64, Rate { num: 30, den: 1 })],
+        problems: vec![],
+    };
+    let mut found = Found::default();
+    for (k, &number) in numbers.iter().enumerate() {
+        let from = k as u64 * 300;
+        found.shots.push(Shot { span: FrameSpan::of(from, from + 300), kind: ShotKind::Play, angle });
+        let at = |t: f64| Some(Sighting { frame: FrameNo((t * 30.0) as u64), time: t, confidence: 0.9 });
+        let snap = k as f64 * 10.0 + 3.0;
+        let length = 3.0 + f64::from(number * 7 % 5) * 0.8;
+        found.plays.push(Play {
+            shot: k,
+            span: FrameSpan::of(from, from + 300),
+            set: None,
+            snap: at(snap),
+            whistle: at(snap + length),
+            by: Evidence::PictureAndSound,
+            doubt: None,
+        });
+    }
+    (film, found)
+}
+
+/// Which of the shots of 10 s a stretch is.
+fn number(stretch: Stretch) -> usize {
+    (stretch.1.start.0 / 300) as usize
+}
+
+fn numbers_paired(a: &[u32], b: &[u32], sound: bool) -> Vec<(Option<u32>, Option<u32>, PairedBy)> {
+    let (fa, a_found) = camera(a, Angle::Sideline);
+    let (fb, b_found) = camera(b, Angle::EndZone);
+    let cameras = [Camera { film: &fa, found: &a_found }, Camera { film: &fb, found: &b_found }];
+    let mut asked = 0;
+    let mut listen = |x: Stretch, y: Stretch| {
+        asked += 1;
+        let same = a[number(x)] == b[number(y)];
+        sound.then_some(Heard { ratio: if same { 7.0 } else { 1.2 }, lag: 0.5 })
+    };
+    let game = pair(&cameras, &mut listen);
+    assert!(asked <= 6 * (a.len() + b.len()), "{asked} pairs were listened to");
+    game.iter()
+        .map(|p| {
+            let of = |c: usize, n: &[u32]| p.takes[c].as_ref().map(|t| n[t.shot]);
+            (of(0, a), of(1, b), p.by)
+        })
+        .collect()
+}
+
+#[test]
+fn sound_pairs_cameras_that_each_missed_plays() {
+    let a: Vec<u32> = (1..30).filter(|n| ![4, 17].contains(n)).collect();
+    let b: Vec<u32> = (1..30).filter(|n| ![9, 10, 22].contains(n)).collect();
+    for (x, y, by) in numbers_paired(&a, &b, true) {
+        match (x, y) {
+            (Some(x), Some(y)) => assert!(x == y && by == PairedBy::Sound, "{x} with {y}"),
+            (Some(x), None) => assert!([9, 10, 22].contains(&x), "{x} alone"),
+            (None, Some(y)) => assert!([4, 17].contains(&y), "{y} alone"),
+            (None, None) => panic!("a play of no camera"),
+        }
+    }
+}
+
+#[test]
+fn equal_counts_with_different_plays_missing_are_not_paired_by_order_against_the_sound() {
+    let a: Vec<u32> = (1..20).filter(|n| *n != 5).collect();
+    let b: Vec<u32> = (1..20).filter(|n| *n != 12).collect();
+    let game = numbers_paired(&a, &b, true);
+    assert!(game.iter().all(|(x, y, _)| x.is_none() || y.is_none() || x == y), "{game:?}");
+    assert_eq!(game.iter().filter(|(x, y, _)| x.is_some() && x == y).count(), 17);
+}
+
+#[test]
+fn without_sound_equal_counts_go_by_order_and_others_by_length_with_a_doubt() {
+    let all: Vec<u32> = (1..15).collect();
+    assert!(numbers_paired(&all, &all, false).iter().all(|(x, y, by)| x == y && *by == PairedBy::Order));
+    let fewer: Vec<u32> = (1..15).filter(|n| *n != 7).collect();
+    let game = numbers_paired(&all, &fewer, false);
+    assert!(game.iter().any(|(x, y, _)| *x == Some(7) && y.is_none()), "{game:?}");
+    assert!(game.iter().all(|(_, _, by)| *by != PairedBy::Order && *by != PairedBy::Sound));
+}
+
+#[test]
+fn a_play_that_one_camera_missed_needs_no_look_but_two_left_over_side_by_side_do() {
+    let doubted = |a: &[u32], b: &[u32], sound: bool| {
+        let (fa, a_found) = camera(a, Angle::Sideline);
+        let (fb, b_found) = camera(b, Angle::EndZone);
+        let cameras = [Camera { film: &fa, found: &a_found }, Camera { film: &fb, found: &b_found }];
+        let game = pair(&cameras, &mut |x, y| {
+            sound.then(|| Heard { ratio: if a[number(x)] == b[number(y)] { 7.0 } else { 1.2 }, lag: 0.5 })
+        });
+        game.iter().filter(|p| p.doubt.is_some()).count()
+    };
+    assert_eq!(doubted(&[1, 2, 3, 4, 5], &[1, 2, 4, 5], true), 0);
+    // One each between the same neighbors: perhaps they are one play that the sound did not tell.
+    assert_eq!(doubted(&[1, 2, 3, 5], &[1, 2, 4, 5], true), 2);
+    assert_eq!(doubted(&[1, 2, 3], &[7, 8, 9], true), 6);
+    assert!(doubted(&[1, 2, 3, 4, 5], &[1, 2, 4, 5], false) > 0);
+}
+
+#[test]
+fn one_camera_is_a_game_by_itself() {
+    let (film, found) = camera(&[1, 2], Angle::Unknown);
+    let game = pair(&[Camera { film: &film, found: &found }], &mut |_, _| None);
+    assert_eq!(game.len(), 2);
+    assert!(game.iter().all(|p| p.doubt.is_none()));
+    assert_eq!(pair(&[], &mut |_, _| None), []);
+}
+
+/// As `camera`, with other lengths: pieces of plays by (number, seconds from the play's start, seconds).
+fn pieces(list: &[(u32, f64, f64)], angle: Angle) -> (Film, Found) {
+    let frames: u64 = list.iter().map(|p| (p.2 * 30.0) as u64).sum();
+    let film = Film { parts: vec![scripted::part("p.mp4", frames, Rate { num: 30, den: 1 })], problems: vec![] };
+    let mut found = Found::default();
+    let mut from = 0.0;
+    for (k, &(number, begins, seconds)) in list.iter().enumerate() {
+        let span = FrameSpan::of((from * 30.0) as u64, ((from + seconds) * 30.0) as u64);
+        found.shots.push(Shot { span, kind: ShotKind::Play, angle });
+        let at = |t: f64| {
+            let t = t - begins;
+            let time = from + t;
+            (0.0..seconds).contains(&t).then(|| Sighting { frame: film.frame_at(time), time, confidence: 0.9 })
+        };
+        let (snap, whistle) = (at(4.0), at(8.0 + f64::from(number % 3)));
+        let play = Play { shot: k, span, set: None, snap, whistle, by: Evidence::Picture, doubt: None };
+        found.plays.push(play);
+        from += seconds;
+    }
+    (film, found)
+}
+
+/// Pairs pieces with a full sideline; gives for each play of the game what each camera shows, and the doubt.
+fn ragged(list: &[(u32, f64, f64)], swap: bool) -> Vec<(Option<usize>, Option<usize>, Option<String>)> {
+    let whole: Vec<(u32, f64, f64)> = (1..=5).map(|n| (n, 0.0, 14.0)).collect();
+    let ((fa, a), (fb, b)) = (pieces(&whole, Angle::Sideline), pieces(list, Angle::EndZone));
+    let mut cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &b }];
+    let mut lists = [whole.as_slice(), list];
+    if swap {
+        cameras.reverse();
+        lists.reverse();
+    }
+    let which = |(c, span): Stretch| cameras[c].found.plays.iter().position(|p| p.span == span).unwrap();
+    let mut listen = |x: Stretch, y: Stretch| {
+        let (p, q) = (lists[x.0][which(x)], lists[y.0][which(y)]);
+        Some(Heard { ratio: if p.0 == q.0 { 6.8 } else { 1.2 }, lag: p.1 - q.1 })
+    };
+    pair(&cameras, &mut listen)
+        .into_iter()
+        .map(|p| {
+            let shot = |c: usize| p.takes.get(c).cloned().flatten().map(|t| t.shot);
+            (shot(0), shot(1), p.doubt)
+        })
+        .collect()
+}
+
+#[test]
+fn a_piece_of_a_play_is_neither_lost_nor_paired_with_the_next() {
+    // The end zone was restarted in play 2 before the snap, in play 4 after it, and never saw play 3.
+    let list = [(1, 0.0, 14.0), (2, 0.0, 2.5), (2, 3.0, 11.0), (4, 0.0, 6.0), (4, 6.5, 7.0), (5, 0.0, 14.0)];
+    for swap in [false, true] {
+        let game = ragged(&list, swap);
+        let of = |side: usize, end: usize| {
+            game.iter().position(|p| {
+                if swap { (p.0, p.1) == (Some(end), Some(side)) } else { (p.0, p.1) == (Some(side), Some(end)) }
+            })
+        };
+        // Paired are the pieces that hold the snap.
+        for (side, end) in [(0, 0), (1, 2), (3, 3), (4, 5)] {
+            assert!(of(side, end).is_some(), "{side} with {end}: {game:?}");
+        }
+        let mut shown: Vec<usize> = game.iter().filter_map(|p| if swap { p.0 } else { p.1 }).collect();
+        shown.sort_unstable();
+        assert_eq!(shown, [0, 1, 2, 3, 4, 5], "{game:?}");
+        let doubts = |why: &str| game.iter().filter(|p| p.2.as_deref() == Some(why)).count();
+        assert_eq!((doubts(PIECE), doubts(RESTARTED)), (2, 2), "{game:?}");
+    }
+}
+
+#[test]
+fn a_microphone_that_hears_nothing_of_the_game_does_not_part_the_cameras() {
+    let all: Vec<u32> = (1..9).collect();
+    let ((fa, a), (fb, b)) = (camera(&all, Angle::Sideline), camera(&all, Angle::EndZone));
+    let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &b }];
+    let game = pair(&cameras, &mut |_, _| Some(Heard { ratio: 1.2, lag: 3.0 }));
+    assert_eq!(game.len(), 8);
+    assert!(game.iter().all(|p| p.takes.iter().all(Option::is_some) && p.doubt.is_some()), "{game:?}");
+}
+
+#[test]
+fn a_woven_films_cameras_take_turns_also_without_sound() {
+    let all: Vec<u32> = (1..=9).collect();
+    let (film, found) = camera(&all, Angle::Sideline);
+    // Sideline, end zone and so on; the end zone missed the play of the fifth shot.
+    let of = |shots: &[usize]| Found {
+        shots: found.shots.clone(),
+        plays: shots.iter().map(|&k| found.plays[k].clone()).collect(),
+        tail: None,
+    };
+    let (a, b) = (of(&[0, 2, 4, 5, 7]), of(&[1, 3, 6, 8]));
+    let cameras = [Camera { film: &film, found: &a }, Camera { film: &film, found: &b }];
+    let game = pair(&cameras, &mut |_, _| None);
+    let shots: Vec<Vec<Option<usize>>> =
+        game.iter().map(|p| (0..2).map(|c| p.takes.get(c).cloned().flatten().map(|t| t.shot)).collect()).collect();
+    let pair = |a, b| vec![Some(a), Some(b)];
+    assert_eq!(shots, [pair(0, 1), pair(2, 3), vec![Some(4), None], pair(5, 6), pair(7, 8)]);
+    assert!(game.iter().filter(|p| p.takes.iter().all(Option::is_some)).all(|p| p.by == PairedBy::Order));
+}
