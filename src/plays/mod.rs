@@ -8,8 +8,10 @@ pub mod decode;
 pub mod end;
 mod find;
 mod lend;
+mod lengths;
 pub mod long;
 mod pair;
+mod ran_on;
 mod settings;
 pub mod snap;
 mod take;
@@ -21,7 +23,7 @@ pub use clip::clip_span;
 pub use curves::{Curve, Curves, curves};
 pub use find::{Found, find, takes};
 pub use pair::{
-    BELIEVED, BY_LENGTH, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RESTARTED, Stretch, UNSYNCED, pair,
+    BELIEVED, BY_LENGTH, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RAN_ON, RESTARTED, Stretch, UNSYNCED, pair,
     pair_seen,
 };
 pub use settings::Settings;

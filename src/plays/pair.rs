@@ -8,6 +8,8 @@ use super::alike::{self, Alike, Moves};
 use super::carry::{self, By};
 use super::find::Found;
 use super::lend;
+use super::lengths::{Lengths, Odds};
+use super::ran_on;
 use super::turns::Turns;
 use crate::base::FrameSpan;
 use crate::film::{Film, Play, Series};
@@ -20,9 +22,7 @@ const DIFFERENT: f64 = 2.0;
 const WORTH_SAME: f64 = 6.0;
 const WORTH_DIFFERENT: f64 = -8.0;
 const WORTH_UNTOLD: f64 = 0.0;
-const WORTH_ORDER: f64 = 1.0;
-/// Without sound each second of difference in the plays' length takes this from it, up to so much.
-const LENGTH: (f64, f64) = (1.0, 4.0);
+const WORTH_ORDER: f64 = 0.5;
 /// Of two pieces of a play that a restarted camera has, the one that holds the snap is paired.
 const HOLDS_SNAP: f64 = 0.5;
 /// A lag that motion alone gives is believed from here on. (The `cameras` bench measures what is flagged below it.)
@@ -46,6 +46,9 @@ pub const UNSYNCED: &str =
 pub const RESTARTED: &str = "a camera was restarted in this play: another clip beside it holds the other piece";
 /// Likewise.
 pub const PIECE: &str = "a piece of the play beside it: the camera was restarted in mid-play";
+
+/// The doubt of a camera's take of a play where its shot held another play, too.
+pub const RAN_ON: &str = "this camera ran on through two plays: its shot was divided between them";
 
 /// One camera's part in the pairing.
 #[derive(Debug, Clone, Copy)]
@@ -130,6 +133,7 @@ pub fn pair_seen(cameras: &[Camera<'_>], series: &[Option<&Series>], listen: &mu
     for c in 1..cameras.len() {
         game = Joint { cameras, c, moves: &moves }.join(game, listen);
     }
+    ran_on::divide(cameras, &mut game, listen);
     lend::lend(cameras, &mut game, listen);
     if cameras.len() > 1 {
         for run in lone_runs(&game) {
@@ -216,14 +220,17 @@ impl Joint<'_> {
 
     fn join(&self, game: Vec<GamePlay>, listen: &mut Listen<'_>) -> Vec<GamePlay> {
         let turns = Turns::of(&game, self.c, self.cameras);
+        let rows = game.iter().filter_map(|play| Self::other(play));
+        let all = rows.chain(self.plays().iter().map(|play| (self.c, play)));
+        let odds = Odds::of(&all.map(|(k, play)| Lengths::of(play, self.cameras[k].film)).collect::<Vec<_>>());
         let mut known = Knowledge::new();
         let mut path = Vec::new();
         for _ in 0..ROUNDS {
             // Where nothing at all is heard there is nothing to hope for.
             let silent = known.len() >= DEAF && known.values().all(|k| k.heard.is_none());
             path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) || !silent {
-                true => self.worth(&game, &turns, &known, i, j),
-                false => self.like(&game, i, j) + turns.as_ref().map_or(0.0, |turns| turns.worth(i, j)),
+                true => self.worth(&game, &odds, &turns, &known, i, j),
+                false => self.like(&game, &odds, i, j) + turns.as_ref().map_or(0.0, |turns| turns.worth(i, j)),
             });
             let mut asked: Vec<_> = path.iter().filter(|p| !known.contains_key(p)).copied().collect();
             if asked.is_empty() {
@@ -254,8 +261,8 @@ impl Joint<'_> {
         if deaf {
             known.values_mut().for_each(|k| k.heard = None);
             path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) {
-                true => self.worth(&game, &turns, &known, i, j),
-                false => self.like(&game, i, j),
+                true => self.worth(&game, &odds, &turns, &known, i, j),
+                false => self.like(&game, &odds, i, j),
             });
         }
         let square = game.len() == self.plays().len() && path.len() == game.len();
@@ -269,7 +276,15 @@ impl Joint<'_> {
     }
 
     /// What a pair is worth.
-    fn worth(&self, game: &[GamePlay], turns: &Option<Turns>, known: &Knowledge, i: usize, j: usize) -> f64 {
+    fn worth(
+        &self,
+        game: &[GamePlay],
+        odds: &Odds,
+        turns: &Option<Turns>,
+        known: &Knowledge,
+        i: usize,
+        j: usize,
+    ) -> f64 {
         let turn = turns.as_ref().map_or(0.0, |turns| turns.worth(i, j));
         turn + match known.get(&(i, j)) {
             // Not listened to yet: hoped to be the same, so that it will be if it matters.
@@ -278,7 +293,7 @@ impl Joint<'_> {
                 (Some(heard), _) => WORTH_SAME + if self.holds_snap(game, i, j, heard.lag) { HOLDS_SNAP } else { 0.0 },
                 (None, Some(heard)) if heard.ratio < DIFFERENT => WORTH_DIFFERENT,
                 (None, Some(_)) => WORTH_UNTOLD,
-                (None, None) => self.like(game, i, j),
+                (None, None) => self.like(game, odds, i, j),
             },
         }
     }
@@ -300,13 +315,41 @@ impl Joint<'_> {
     }
 
     /// Without sound: by length. What moves says when, not whether.
-    fn like(&self, game: &[GamePlay], i: usize, j: usize) -> f64 {
-        let length = |play: &Play| Some(play.whistle?.time - play.snap?.time);
-        let other = Self::other(&game[i]).and_then(|(_, take)| length(take));
-        match (other, length(&self.plays()[j])) {
-            (Some(a), Some(b)) => WORTH_ORDER - (LENGTH.0 * (a - b).abs()).min(LENGTH.1),
-            _ => WORTH_UNTOLD,
-        }
+    fn like(&self, game: &[GamePlay], odds: &Odds, i: usize, j: usize) -> f64 {
+        let Some((k, take)) = Self::other(&game[i]) else { return WORTH_UNTOLD };
+        let of = |c: usize, play: &Play| Lengths::of(play, self.cameras[c].film);
+        WORTH_ORDER + odds.same(of(k, take), of(self.c, &self.plays()[j]))
+    }
+
+    /// Whether a pair that is not on the path, though heard to be the same, lies well apart from what its shot is paired
+    /// with.
+    fn far_from_partner(
+        &self,
+        game: &[GamePlay],
+        path: &[(usize, usize)],
+        known: &Knowledge,
+        (i, j): (usize, usize),
+    ) -> bool {
+        let lag = |pair: (usize, usize)| known.get(&pair).and_then(Known::same).map(|h| h.lag);
+        let seconds = |c: usize, play: &Play| {
+            self.cameras[c].film.time(play.span.end) - self.cameras[c].film.time(play.span.start)
+        };
+        let row = |i: usize| Self::other(&game[i]).map(|(k, play)| seconds(k, play));
+        // On the clock of the row's shot, or of the new camera's.
+        let column_there = |pair: (usize, usize)| {
+            let from = -lag(pair)?;
+            Some((from, from + seconds(self.c, &self.plays()[pair.1])))
+        };
+        let row_there = |pair: (usize, usize)| {
+            let from = lag(pair)?;
+            Some((from, from + row(pair.0)?))
+        };
+        let far = |a: Option<(f64, f64)>, b: Option<(f64, f64)>| {
+            a.zip(b).is_some_and(|(a, b)| ran_on::gap(a, b) >= ran_on::BACK)
+        };
+        let of_row = path.iter().find(|p| p.0 == i).is_some_and(|p| far(column_there((i, j)), column_there(*p)));
+        let of_column = path.iter().find(|p| p.1 == j).is_some_and(|p| far(row_there((i, j)), row_there(*p)));
+        of_row || of_column
     }
 
     fn merge(&self, game: Vec<GamePlay>, path: &[(usize, usize)], known: &Knowledge, in_order: bool) -> Vec<GamePlay> {
@@ -315,7 +358,9 @@ impl Joint<'_> {
         let mut next = 0;
         // Pieces: heard to be the same as a shot that is paired with another.
         let paired = |i: Option<usize>, j: Option<usize>| path.iter().any(|p| i == Some(p.0) || j == Some(p.1));
-        let same: Vec<(usize, usize)> = known.iter().filter(|(_, k)| k.same().is_some()).map(|(p, _)| *p).collect();
+        let mut same: Vec<(usize, usize)> = known.iter().filter(|(_, k)| k.same().is_some()).map(|(p, _)| *p).collect();
+        // Another play that the other camera ran on to is no piece.
+        same.retain(|p| path.contains(p) || !self.far_from_partner(&game, path, known, *p));
         let piece = |j: usize| same.iter().any(|p| p.1 == j && paired(Some(p.0), None));
         let piece_of_other = |i: usize| same.iter().any(|p| p.0 == i && paired(None, Some(p.1)));
         let restarted = |i: usize, j: usize| {

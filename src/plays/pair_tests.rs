@@ -213,3 +213,81 @@ fn a_woven_films_cameras_take_turns_also_without_sound() {
     assert_eq!(shots, [pair(0, 1), pair(2, 3), vec![Some(4), None], pair(5, 6), pair(7, 8)]);
     assert!(game.iter().filter(|p| p.takes.iter().all(Option::is_some)).all(|p| p.by == PairedBy::Order));
 }
+
+/// A shot: when it begins on the game's clock, how long it runs, and when the play that was found in it was snapped and
+/// over, from its start.
+type Timed = (f64, f64, Option<(f64, f64)>);
+
+/// A camera by its shots.
+fn cut(shots: &[Timed], angle: Angle) -> (Film, Found) {
+    let frames = |seconds: f64| (seconds * 30.0).round() as u64;
+    let total: f64 = shots.iter().map(|s| s.1).sum();
+    let film =
+        Film { parts: vec![scripted::part("a.mp4", frames(total), Rate { num: 30, den: 1 })], problems: Vec::new() };
+    let mut found = Found::default();
+    let mut from = 0.0;
+    for (shot, (_, seconds, play)) in shots.iter().enumerate() {
+        let span = FrameSpan::of(frames(from), frames(from + seconds));
+        let at = |t: f64| Sighting { frame: FrameNo(frames(from + t)), time: from + t, confidence: 0.9 };
+        let (snap, whistle) = (play.map(|p| at(p.0)), play.map(|p| at(p.1)));
+        found.shots.push(Shot { span, kind: ShotKind::Play, angle });
+        let by = Evidence::PictureAndSound;
+        found.plays.push(Play { shot, span, set: None, snap, whistle, by, doubt: None });
+        from += seconds;
+    }
+    (film, found)
+}
+
+/// Two cameras paired, whose microphones hear the same where their shots overlap by a second on the game's clock.
+fn heard_apart(shots: [&[Timed]; 2]) -> Vec<GamePlay> {
+    let [a, b] = [cut(shots[0], Angle::Sideline), cut(shots[1], Angle::EndZone)];
+    let films = [&a, &b];
+    let clock = |stretch: Stretch| {
+        let (film, found) = films[stretch.0];
+        let shot = found.shots.iter().position(|s| s.span == stretch.1).unwrap();
+        let from = shots[stretch.0][shot].0;
+        (from, from + film.time(stretch.1.end) - film.time(stretch.1.start))
+    };
+    let mut listen = |x: Stretch, y: Stretch| {
+        let (x, y) = (clock(x), clock(y));
+        let same = x.1.min(y.1) - x.0.max(y.0) > 1.0;
+        Some(Heard { ratio: if same { 7.0 } else { 1.2 }, lag: x.0 - y.0 })
+    };
+    pair(&[Camera { film: &a.0, found: &a.1 }, Camera { film: &b.0, found: &b.1 }], &mut listen)
+}
+
+#[test]
+fn a_shot_that_runs_on_through_two_plays_is_divided_between_them() {
+    let one = Some((4.0, 9.0));
+    // The first camera was not stopped between the second play and the third, and only one of them was found.
+    for found in [Some((4.0, 9.0)), Some((24.0, 29.0))] {
+        let ran_on: &[_] = &[(0.0, 12.0, one), (40.0, 32.0, found), (110.0, 12.0, one)];
+        let cut_by_play: &[_] = &[(0.0, 12.0, one), (40.0, 11.0, one), (60.0, 11.0, one), (110.0, 12.0, one)];
+        for turned in [false, true] {
+            let game = heard_apart(if turned { [cut_by_play, ran_on] } else { [ran_on, cut_by_play] });
+            assert_eq!(game.len(), 4, "{game:?}");
+            let takes: Vec<&Play> = game.iter().map(|p| p.takes[usize::from(turned)].as_ref().unwrap()).collect();
+            assert_eq!(takes.iter().map(|t| t.shot).collect::<Vec<_>>(), [0, 1, 1, 2]);
+            // Nothing of the shot is lost, nothing is shown twice.
+            assert_eq!((takes[1].span.start.0, takes[2].span.end.0), (360, 1320));
+            assert_eq!(takes[1].span.end, takes[2].span.start);
+            let snaps: Vec<f64> = takes[1..3].iter().map(|t| t.snap.unwrap().time).collect();
+            assert!((snaps[0] - 16.0).abs() < 0.01 && (snaps[1] - 36.0).abs() < 0.01, "{snaps:?}");
+            assert!(takes[1..3].iter().all(|t| t.span.holds(t.snap.unwrap().frame)));
+            assert!(takes[1..3].iter().all(|t| t.doubt.as_deref().is_some_and(|d| d.contains(RAN_ON))));
+            assert!(game.iter().all(|p| p.by == PairedBy::Sound && p.doubt.is_none()), "{game:?}");
+        }
+    }
+}
+
+#[test]
+fn a_camera_back_within_seconds_was_restarted_in_mid_play_and_did_not_come_back_for_the_next() {
+    let one = Some((4.0, 9.0));
+    let game = heard_apart([
+        &[(0.0, 12.0, one), (40.0, 14.0, Some((5.0, 11.0))), (110.0, 12.0, one)],
+        &[(0.0, 12.0, one), (40.0, 7.0, Some((5.0, 6.9))), (48.0, 5.0, None), (110.0, 12.0, one)],
+    ]);
+    let doubts: Vec<Option<&str>> = game.iter().map(|p| p.doubt.as_deref()).collect();
+    assert_eq!(doubts, [None, Some(RESTARTED), Some(PIECE), None], "{game:?}");
+    assert!(game.iter().flat_map(|p| p.takes.iter().flatten()).all(|t| t.doubt.is_none()), "{game:?}");
+}
