@@ -1,5 +1,6 @@
 //! A camera that was not stopped between two plays of cut film: its one shot shows both, and is divided between them.
 
+use super::carry::LOSS;
 use super::pair::{Camera, GamePlay, Heard, Listen, PairedBy, RAN_ON, SAME};
 use crate::base::{FrameNo, FrameSpan};
 use crate::film::{Evidence, Play, Sighting};
@@ -7,8 +8,6 @@ use crate::film::{Evidence, Play, Sighting};
 /// A camera that stops and starts again within so many seconds was restarted in mid-play; between two plays nobody is so
 /// quick (practice: 25 s and more from whistle to snap, and some seconds fewer in a hurry).
 pub const BACK: f64 = 6.0;
-/// What is carried over is a little less sure than where it was seen.
-const LOSS: f64 = 0.95;
 
 /// Seconds between two stretches of one clock, each from when to when; below 0 where they overlap.
 pub fn gap(a: (f64, f64), b: (f64, f64)) -> f64 {
@@ -76,9 +75,7 @@ fn divided(
     let (mine, rest) = if own.0 < other.0 { (before, after) } else { (after, before) };
     let carried = |s: Sighting, of: &Play, lag: f64, span: FrameSpan| {
         let time = s.time - from.film.time(of.span.start) + lag + start;
-        let a = to.film.frame_at(time.max(0.0));
-        let b = FrameNo((a.0 + 1).min(to.film.frames().saturating_sub(1)));
-        let frame = if (to.film.time(b) - time).abs() < (to.film.time(a) - time).abs() { b } else { a };
+        let frame = to.film.nearest(time);
         span.holds(frame).then_some(Sighting { frame, time, confidence: s.confidence * LOSS })
     };
     let part = |of: &Play, lag: f64, span: FrameSpan| {
