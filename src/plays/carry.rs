@@ -2,7 +2,9 @@
 
 use super::find;
 use super::pair::Camera;
-use crate::film::{Angle, Evidence, Play, Sighting};
+use super::take;
+use crate::base::{FrameNo, FrameSpan};
+use crate::film::{Angle, Evidence, Film, Play, Sighting};
 
 /// The sideline sees all 22 men: of two snaps about as sure, its is taken. (Measured on made films: end-zone snaps alone
 /// .84 to .92 within a second, carried over from the sideline 1.00.)
@@ -57,17 +59,29 @@ pub fn over(a: &mut Play, of_a: &Camera<'_>, b: &mut Play, of_b: &Camera<'_>, la
     }
 }
 
-/// When a shot begins and ends in its film's time.
+/// When a play's film begins and ends in its film's time.
 struct Clock {
     from: f64,
     to: f64,
     angle: Angle,
+    /// The take that runs on, of which this is a piece.
+    take: Option<FrameSpan>,
 }
 
 impl Clock {
     fn of(play: &Play, camera: &Camera<'_>) -> Option<Self> {
-        let angle = camera.found.shots.get(play.shot)?.angle;
-        Some(Self { from: camera.film.time(play.span.start), to: camera.film.time(play.span.end), angle })
+        let shot = camera.found.shots.get(play.shot)?;
+        Some(Self {
+            from: camera.film.time(play.span.start),
+            to: camera.film.time(play.span.end),
+            angle: shot.angle,
+            take: Some(shot.span).filter(|take| *take != play.span && take::runs_on(*take, camera.film)),
+        })
+    }
+
+    /// Film times between which this camera ran.
+    fn reach(&self, film: &Film) -> (f64, f64) {
+        self.take.map_or((self.from, self.to), |take| (film.time(take.start), film.time(take.end)))
     }
 }
 
@@ -77,10 +91,11 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
         By::Sound => LOSS,
         By::Motion { belief } => LOSS * belief,
     };
+    let (first, last) = to.reach(camera.film);
     let carried = |s: Sighting| {
         let time = s.time - from.from + lag + to.from;
-        (time > to.from - SLACK && time < to.to + SLACK).then(|| {
-            let time = time.clamp(to.from, to.to);
+        (time > first - SLACK && time < last + SLACK).then(|| {
+            let time = time.clamp(first, last);
             let frame = camera.film.nearest(time);
             Sighting { frame, time, confidence: s.confidence * loss }
         })
@@ -89,6 +104,15 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
         Some(there) => {
             taker.snap = Some(there);
             taker.set = taker.set.filter(|set| *set < there.frame);
+            if let (Some(take), By::Sound) = (to.take, by) {
+                taker.span = piece(
+                    take,
+                    taker.span,
+                    there.frame,
+                    camera.film,
+                    (to.from + lag, to.from + lag + from.to - from.from),
+                );
+            }
             if by == By::Sound {
                 taker.by = Evidence::PictureAndSound;
                 taker.doubt = giver.doubt.clone();
@@ -111,11 +135,22 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
     }
 }
 
+/// A play's piece of a take that runs on: what the other camera's film of the play says, `there` in film time, and what
+/// this one had found, if that holds the snap too.
+fn piece(take: FrameSpan, own: FrameSpan, snap: FrameNo, film: &Film, there: (f64, f64)) -> FrameSpan {
+    let frame = |time: f64| film.frame_at(time.max(0.0)).clamp(take.start, take.end);
+    let other = FrameSpan { start: frame(there.0), end: FrameNo(frame(there.1).0 + 1).min(take.end) };
+    match own.holds(snap) {
+        true => FrameSpan { start: own.start.min(other.start), end: own.end.max(other.end) },
+        false => other,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::{FrameNo, FrameSpan, Rate};
-    use crate::film::{Film, Shot, ShotKind, scripted};
+    use crate::base::Rate;
+    use crate::film::{Shot, ShotKind, scripted};
     use crate::plays::Found;
 
     fn take(angle: Angle, from: u64, to: u64, snap: f64, confidence: f64) -> (Film, Found) {

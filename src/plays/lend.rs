@@ -7,11 +7,13 @@ use super::carry::LOSS;
 use super::pair::{Camera, GamePlay, Listen, PairedBy, SAME};
 use super::take;
 use crate::base::FrameSpan;
-use crate::film::{Evidence, Play, Sighting};
+use crate::film::{Angle, Evidence, Play, Sighting};
 
 /// Seconds by which clocks may seem to differ before and after a play, where a camera was not stopped in between:
 /// moments that each camera found for itself are off by less (measured on made films).
 const SAME_CLOCK: f64 = 3.0;
+/// Where neither was stopped they are off by less, whatever sound seems to say.
+const ONE_CLOCK: f64 = 0.5;
 /// Film before the snap and after the end that is listened to and kept, seconds.
 const AROUND: (f64, f64) = (8.0, 6.0);
 /// A play without an end is taken to last this long: longer than nine in ten (practice).
@@ -29,8 +31,8 @@ pub fn lend(cameras: &[Camera<'_>], game: &mut Vec<GamePlay>, listen: &mut Liste
             }
             let found = (0..cameras.len()).filter(|&g| g != taker).find_map(|giver| {
                 let play = game[k].takes.get(giver)?.as_ref()?;
-                let time = expected(game, k, giver, taker)?;
-                taken(cameras, (giver, play), taker, time, listen)
+                let at = expected(game, k, (giver, taker))?;
+                taken(cameras, (giver, play), taker, at, listen)
             });
             let Some(play) = found else { continue };
             lent.push(play.span);
@@ -52,29 +54,51 @@ fn covers(span: FrameSpan, other: FrameSpan) -> bool {
     both as f64 > INSIDE * other.len() as f64
 }
 
-/// When play `k` was snapped in the taker's film, by the plays around that both cameras have.
-fn expected(game: &[GamePlay], k: usize, giver: usize, taker: usize) -> Option<f64> {
-    let snap = |play: &GamePlay, camera: usize| Some(play.takes.get(camera)?.as_ref()?.snap?.time);
-    let own = snap(&game[k], giver)?;
-    let apart =
-        |play: &GamePlay| (play.by == PairedBy::Sound).then(|| Some(snap(play, taker)? - snap(play, giver)?)).flatten();
-    let before = game[..k].iter().rev().find_map(apart);
-    let after = game[k + 1..].iter().find_map(apart);
-    match (before, after) {
-        (Some(a), Some(b)) if (a - b).abs() <= SAME_CLOCK => Some(own + 0.5 * (a + b)),
-        // Stopped in between: before the play or after it.
-        (Some(a), Some(_)) | (Some(a), None) => Some(own + a),
-        (None, Some(b)) => Some(own + b),
-        (None, None) => None,
-    }
+/// When a play was snapped in the taker's film.
+#[derive(Debug, Clone, Copy)]
+struct Expected {
+    time: f64,
+    /// The taker's shot in which both cameras ran on from another play that sound pairs: there their clocks are known,
+    /// whatever is heard now.
+    known: Option<usize>,
 }
 
-/// The giver's play in the taker's film around a time, if both hear the same there.
+/// When play `k` was snapped in the taker's film, by the plays that both cameras have.
+fn expected(game: &[GamePlay], k: usize, (giver, taker): (usize, usize)) -> Option<Expected> {
+    let take = |play: &'_ GamePlay, camera: usize| play.takes.get(camera).and_then(Option::as_ref).cloned();
+    let own = take(&game[k], giver)?;
+    let snap = own.snap?.time;
+    let apart = |play: &GamePlay| {
+        let (there, here) = (take(play, giver)?, take(play, taker)?);
+        let apart = here.snap?.time - there.snap?.time;
+        (play.by == PairedBy::Sound).then_some((there.shot, here.shot, apart))
+    };
+    let before = game[..k].iter().rev().find_map(apart);
+    let after = game[k + 1..].iter().find_map(apart);
+    let ran_on = |(there, ..): &(usize, usize, f64)| *there == own.shot;
+    // Two takes of one clock: the play lies between, before or after plays of the same two.
+    let same = match (before.filter(ran_on), after.filter(ran_on)) {
+        (Some(a), Some(b)) if a.1 == b.1 && (a.2 - b.2).abs() <= ONE_CLOCK => Some((a.1, 0.5 * (a.2 + b.2))),
+        (Some(a), None) | (None, Some(a)) => Some((a.1, a.2)),
+        _ => None,
+    };
+    let time = match (same, before, after) {
+        (Some((_, apart)), ..) => snap + apart,
+        (_, Some(a), Some(b)) if (a.2 - b.2).abs() <= SAME_CLOCK => snap + 0.5 * (a.2 + b.2),
+        // Stopped in between: before the play or after it.
+        (_, Some(a), _) => snap + a.2,
+        (_, None, Some(b)) => snap + b.2,
+        (_, None, None) => return None,
+    };
+    Some(Expected { time, known: same.map(|s| s.0) })
+}
+
+/// The giver's play in the taker's film around a time, if both hear the same there or their clocks are known.
 fn taken(
     cameras: &[Camera<'_>],
     (giver, play): (usize, &Play),
     taker: usize,
-    time: f64,
+    Expected { time, known }: Expected,
     listen: &mut Listen<'_>,
 ) -> Option<Play> {
     let (from, to) = (&cameras[giver], &cameras[taker]);
@@ -83,13 +107,26 @@ fn taken(
     let at = to.film.frame_at(time.max(0.0));
     let (number, shot) = to.found.shots.iter().enumerate().find(|(_, s)| s.span.holds(at))?;
     // In film cut by shots every shot that may be a play is one already.
-    if to.film.time(shot.span.end) - to.film.time(shot.span.start) < take::LONG {
+    if !take::runs_on(shot.span, to.film) {
         return None;
     }
+    // What the sideline, which sees all the men, passed over is not there for a doubtful sight from elsewhere.
+    let sideline =
+        |camera: &Camera<'_>, shot: usize| camera.found.shots.get(shot).is_some_and(|s| s.angle == Angle::Sideline);
+    if sideline(to, number) && !sideline(from, play.shot) && play.doubt.is_some() {
+        return None;
+    }
+    let known = known == Some(number);
     let frame = |seconds: f64| to.film.frame_at(seconds.max(0.0)).clamp(shot.span.start, shot.span.end);
     let span = FrameSpan { start: frame(time - AROUND.0), end: frame(time + lasts + AROUND.1) };
-    let heard = listen((giver, play.span), (taker, span)).filter(|h| h.ratio > SAME)?;
-    let shift = heard.lag + to.film.time(span.start) - from.film.time(play.span.start);
+    let heard = listen((giver, play.span), (taker, span)).filter(|h| h.ratio > SAME);
+    let by_sound = heard.map(|h| h.lag + to.film.time(span.start) - from.film.time(play.span.start));
+    let shift = match (by_sound, known) {
+        (Some(shift), false) => shift,
+        (Some(shift), true) if (shift - (time - snap.time)).abs() <= ONE_CLOCK => shift,
+        (_, true) => time - snap.time,
+        (None, false) => return None,
+    };
     let carried = |s: Sighting| {
         let time = s.time + shift;
         let frame = to.film.nearest(time);
@@ -111,7 +148,7 @@ fn taken(
 mod tests {
     use super::*;
     use crate::base::{FrameNo, Rate};
-    use crate::film::{Angle, Film, Shot, ShotKind, scripted};
+    use crate::film::{Film, Shot, ShotKind, scripted};
     use crate::plays::{Found, Heard, pair};
 
     fn play(snap: f64) -> Play {
@@ -160,18 +197,44 @@ mod tests {
     }
 
     #[test]
-    fn nothing_is_lent_where_the_cameras_hear_different_things_or_film_is_cut_by_shots() {
+    fn takes_that_ran_on_keep_one_clock_whatever_is_heard_but_a_stop_ends_it() {
         let (fa, a) = take(vec![play(40.0), play(75.0), play(110.0)], 150);
         let (fb, b) = take(vec![play(20.0), play(90.0)], 130);
         let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &b }];
         let known: Vec<FrameSpan> = b.plays.iter().map(|p| p.span).collect();
-        let game = pair(&cameras, &mut |x, y| {
+        let mut deaf = |x: (usize, FrameSpan), y: (usize, FrameSpan)| {
             let there = known.contains(&y.1);
             listen(x, y).map(|h| Heard { ratio: if there { h.ratio } else { 1.1 }, lag: h.lag })
-        });
+        };
         let lone = |game: &[GamePlay]| game.iter().filter(|p| p.takes[1].is_none()).count();
-        assert_eq!((game.len(), lone(&game)), (3, 1), "{game:?}");
+        let game = pair(&cameras, &mut deaf);
+        let lent = game[1].takes[1].as_ref().and_then(|t| t.snap);
+        assert!(lent.is_some_and(|s| (s.time - 55.0).abs() < 1e-6), "{game:?}");
 
+        // Stopped and started again: the second stretch of a minute may be any minute's.
+        let mut stopped = b.clone();
+        stopped.shots = [(0, 1500), (1500, 3900)]
+            .map(|(from, to)| Shot { span: FrameSpan::of(from, to), kind: ShotKind::Play, angle: Angle::Unknown })
+            .to_vec();
+        stopped.plays[1].shot = 1;
+        let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &stopped }];
+        let game = pair(&cameras, &mut deaf);
+        assert_eq!((game.len(), lone(&game)), (3, 1), "{game:?}");
+    }
+
+    #[test]
+    fn a_doubtful_sight_from_elsewhere_is_not_lent_to_the_sideline_and_cut_film_borrows_nothing() {
+        let (fa, mut a) = take(vec![play(40.0), play(110.0)], 150);
+        a.shots[0].angle = Angle::Sideline;
+        let (fb, mut b) = take(vec![play(20.0), play(55.0), play(90.0)], 130);
+        b.plays[1].doubt = Some("the snap is hard to see".into());
+        let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &b }];
+        let lone = |game: &[GamePlay], c: usize| game.iter().filter(|p| p.takes[c].is_none()).count();
+        let game = pair(&cameras, &mut listen);
+        assert_eq!((game.len(), lone(&game, 0)), (3, 1), "{game:?}");
+
+        let (fa, a) = take(vec![play(40.0), play(75.0), play(110.0)], 150);
+        let (fb, b) = take(vec![play(20.0), play(90.0)], 130);
         let mut cut = b.clone();
         cut.shots = [0u64, 30, 60, 90, 130]
             .windows(2)
@@ -179,6 +242,6 @@ mod tests {
             .collect();
         let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &cut }];
         let game = pair(&cameras, &mut listen);
-        assert_eq!((game.len(), lone(&game)), (3, 1), "{game:?}");
+        assert_eq!((game.len(), lone(&game, 1)), (3, 1), "{game:?}");
     }
 }

@@ -2,7 +2,7 @@
 
 use super::carry::LOSS;
 use super::pair::{Camera, GamePlay, Heard, Listen, PairedBy, RAN_ON, SAME};
-use crate::base::{FrameNo, FrameSpan};
+use crate::base::FrameSpan;
 use crate::film::{Evidence, Play, Sighting};
 
 /// A camera that stops and starts again within so many seconds was restarted in mid-play; between two plays nobody is so

@@ -3,6 +3,8 @@
 use super::end::{EndFound, softmax};
 use super::long::{self, Local};
 use super::track::{HZ, Means, Track};
+use crate::base::FrameSpan;
+use crate::film::Film;
 
 /// A shot longer than this may hold several plays: film cut by shots rolls for 8 to 30 s a play (practice).
 pub const LONG: f64 = 45.0;
@@ -33,6 +35,11 @@ const SURE: f64 = 1.5;
 const PERHAPS: f64 = -4.5;
 /// ... so many seconds from any play's clip at least.
 const CLEAR: f64 = 2.0;
+
+/// Whether a shot is so long that it may hold several plays.
+pub fn runs_on(shot: FrameSpan, film: &Film) -> bool {
+    film.time(shot.end) - film.time(shot.start) >= LONG
+}
 
 /// One play of a take.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -125,6 +125,17 @@ fn best_threshold<'a>(sidelines: impl Iterator<Item = &'a Scanned<'a>>) -> f64 {
     best as f64 / shots.len().max(1) as f64
 }
 
+/// What of the true plays is in clips.
+#[derive(Default)]
+struct Clips {
+    in_no_clip: Vec<String>,
+    losing: Vec<String>,
+    surplus: Vec<f64>,
+    /// Clips, and how many of them show no play.
+    all: usize,
+    extra: usize,
+}
+
 #[derive(Default)]
 struct Report {
     cuts: Tally,
@@ -132,12 +143,11 @@ struct Report {
     snap_errors: BTreeMap<&'static str, Vec<f64>>,
     ends: BTreeMap<&'static str, Tally>,
     end_errors: BTreeMap<&'static str, Vec<f64>>,
-    in_no_clip: Vec<String>,
-    losing: Vec<String>,
-    surplus: Vec<f64>,
+    /// Clips of each camera alone, and of the cameras together, as they are cut.
+    alone: Clips,
+    together: Clips,
     plays: usize,
     doubts: usize,
-    extra: usize,
     /// Snaps: right and sure, right and doubted, wrong and doubted, wrong and sure.
     doubted: BTreeMap<&'static str, [usize; 4]>,
     /// Snaps off by over half a second, and how many of them are shown to a person.
@@ -173,15 +183,19 @@ fn report(media: &Media, games: &[Game], scans: &[Vec<Scanned<'_>>]) -> Result<b
                 _ => "end zone alone",
             };
             moments(&mut r, name, game, scanned, &scanned.found.plays);
-            clips(&mut r, game, scanned);
+            alone(&mut r, game, scanned);
         }
         if let [_, _] = &cameras[..] {
             pairing(&mut r, media, game, cameras)?;
+        } else {
+            for scanned in cameras.iter().filter(|s| s.truth.angle != "woven") {
+                r.together.add(game, scanned, &scanned.found.plays);
+            }
         }
     }
     print(&r);
     let sideline = r.snaps.get("sideline").map_or(1.0, Tally::f1);
-    Ok(r.cuts.f1() >= 0.98 && sideline >= 0.93 && r.in_no_clip.is_empty() && r.losing.is_empty())
+    Ok(r.cuts.f1() >= 0.98 && sideline >= 0.93 && r.together.in_no_clip.is_empty() && r.together.losing.is_empty())
 }
 
 fn moments(r: &mut Report, name: &'static str, game: &Game, scanned: &Scanned<'_>, found: &[downbox::film::Play]) {
@@ -247,8 +261,7 @@ fn needed(game: &Game, scanned: &Scanned<'_>, play: &FilmedPlay) -> Option<Frame
     Some(FrameSpan::of(from, to))
 }
 
-fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
-    let settings = Settings::default();
+fn alone(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
     let found = &scanned.found;
     r.plays += found.plays.len();
     r.doubts += found.plays.iter().filter(|p| p.doubt.is_some()).count();
@@ -256,7 +269,7 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
         let plain: String = why.chars().filter(|c| !c.is_ascii_digit() && *c != '.').collect();
         *r.why.entry(plain).or_default() += 1;
     }
-    let clips: Vec<FrameSpan> = found.plays.iter().map(|p| plays::clip_span(p, &scanned.film, &settings)).collect();
+    let clips = r.alone.add(game, scanned, &found.plays);
     for shot in scanned.truth.shots.iter().filter(|s| !matches!(s.kind.as_str(), "play" | "long")) {
         let [all, taken] = r.others.entry(shot.kind.clone()).or_default();
         *all += 1;
@@ -264,23 +277,51 @@ fn clips(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
         let middle = downbox::base::FrameNo((shot.start + shot.end) / 2);
         *taken += usize::from(clips.iter().any(|c| c.holds(middle)));
     }
-    let mut used = 0;
-    for play in &scanned.truth.plays {
-        let Some(needed) = needed(game, scanned, play) else { continue };
-        let snap = scanned.film.frame_at(play.snap_time);
-        let what = || format!("seed {} {} play {}", game.seed, scanned.truth.angle, play.play);
-        match clips.iter().find(|c| c.holds(snap)) {
-            None => r.in_no_clip.push(what()),
-            Some(clip) => {
-                used += 1;
-                if !clip.covers(needed) {
-                    r.losing.push(what());
+}
+
+impl Clips {
+    /// One camera's plays.
+    fn add(&mut self, game: &Game, scanned: &Scanned<'_>, plays: &[downbox::film::Play]) -> Vec<FrameSpan> {
+        let settings = Settings::default();
+        let clips: Vec<FrameSpan> = plays.iter().map(|p| plays::clip_span(p, &scanned.film, &settings)).collect();
+        let mut used = vec![false; clips.len()];
+        for play in &scanned.truth.plays {
+            let Some(needed) = needed(game, scanned, play) else { continue };
+            let snap = scanned.film.frame_at(play.snap_time);
+            let what = || format!("seed {} {} play {}", game.seed, scanned.truth.angle, play.play);
+            let holding = |k: &usize| clips[*k].holds(snap);
+            // Of clips that overlap the one that holds most of it is the play's.
+            let held = |k: usize| needed.end.min(clips[k].end).0.saturating_sub(needed.start.max(clips[k].start).0);
+            match (0..clips.len()).filter(holding).max_by_key(|&k| held(k)) {
+                None => self.in_no_clip.push(what()),
+                Some(k) => {
+                    used[k] = true;
+                    if !clips[k].covers(needed) {
+                        self.losing.push(what());
+                    }
+                    self.surplus.push(clips[k].len().saturating_sub(needed.len()) as f64 / scanned.film.hz());
                 }
-                r.surplus.push(clip.len().saturating_sub(needed.len()) as f64 / scanned.film.hz());
             }
         }
+        self.all += clips.len();
+        self.extra += used.iter().filter(|u| !**u).count();
+        clips
     }
-    r.extra += clips.len().saturating_sub(used);
+
+    fn print(&self, name: &str) {
+        let n = self.surplus.len() + self.in_no_clip.len();
+        let share = |k: usize| {
+            let (low, high) = wilson(k as f64 / n.max(1) as f64, n as f64);
+            format!("{k} of {n} [{low:.3}, {high:.3}]")
+        };
+        let lost = share(self.losing.len());
+        println!("{name}: true plays in no clip: {} {:?}", share(self.in_no_clip.len()), self.in_no_clip);
+        println!("{name}: clips that lose film of [snap - 2 s, whistle + .5 s]: {lost} {:?}", self.losing);
+        let mut surplus = self.surplus.clone();
+        surplus.sort_by(f64::total_cmp);
+        let median = surplus.get(surplus.len() / 2).copied().unwrap_or(0.0);
+        println!("{name}: surplus, median {median:.1} s; clips of no play: {} of {}", self.extra, self.all);
+    }
 }
 
 fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) -> Result<(), Failure> {
@@ -324,6 +365,10 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     let both = scans[0].truth.plays.iter().filter(|p| scans[1].truth.plays.iter().any(|q| q.play == p.play)).count();
     r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
     let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
+    for (k, scanned) in scans.iter().enumerate() {
+        let plays: Vec<_> = paired.iter().filter_map(|p| p.takes.get(k).cloned().flatten()).collect();
+        r.together.add(game, scanned, &plays);
+    }
     let long = game.truth.take == "long";
     let name = match (game.truth.faults, long) {
         (true, _) => "a fault at the snap, end zone with the sideline's",
@@ -343,17 +388,8 @@ fn print(r: &Report) {
         println!("end, {name}, F1 within 1 s: {tally}; {}", errors(&r.end_errors[name]));
     }
     println!("cameras paired, F1: {}; {:?}", r.paired, r.by);
-    let n = r.surplus.len() + r.in_no_clip.len();
-    let share = |k: usize| {
-        let (low, high) = wilson(k as f64 / n.max(1) as f64, n as f64);
-        format!("{k} of {n} [{low:.3}, {high:.3}]")
-    };
-    println!("true plays in no clip: {} {:?}", share(r.in_no_clip.len()), r.in_no_clip);
-    println!("clips that lose film of [snap - 2 s, whistle + .5 s]: {} {:?}", share(r.losing.len()), r.losing);
-    let mut surplus = r.surplus.clone();
-    surplus.sort_by(f64::total_cmp);
-    println!("surplus, median: {:.1} s", surplus.get(surplus.len() / 2).copied().unwrap_or(0.0));
-    println!("clips of no play: {} of {}", r.extra, r.plays);
+    r.together.print("as cut");
+    r.alone.print("each camera alone");
     for (name, [sure, doubted, caught, slipped]) in &r.doubted {
         println!(
             "doubt, {name}: {caught} of {} wrong snaps, {doubted} of {} right ones",
