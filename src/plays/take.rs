@@ -27,12 +27,16 @@ const SCORES: (f64, f64) = (-2.0, 3.0);
 const BLOWN: f64 = 3.0;
 /// Film kept before the snap and after the end: where both are sure, and where they are not [practice: the set and any
 /// shift are seen, and a second look loses nothing].
-const LEAD: (f64, f64) = (8.0, 15.0);
-const TAIL: (f64, f64) = (4.0, 10.0);
+const LEAD: (f64, f64) = (8.0, 25.0);
+const TAIL: (f64, f64) = (4.0, 20.0);
+/// A play in doubt may be over at once or begin this late, as far as its neighbors' film goes.
+const MAY_BE_LATE: f64 = 6.0;
 /// A snap with odds under this is shown to a person.
 const SURE: f64 = 1.5;
 /// What no clip shows yet gets one, for a person to look at, if a snap is not ruled out there: odds from this on ...
 const PERHAPS: f64 = -4.5;
+/// ... so much film before and after it, seconds ...
+const PERHAPS_AROUND: (f64, f64) = (15.0, 20.0);
 /// ... so many seconds from any play's clip at least.
 const CLEAR: f64 = 2.0;
 
@@ -61,6 +65,14 @@ impl InTake {
     pub fn sure(&self) -> bool {
         self.odds >= SURE
     }
+
+    /// From when on another play may begin, film time: after the end, or soon after the snap where that is in doubt.
+    fn over(&self) -> f64 {
+        match (self.end, self.snap) {
+            (Some(end), _) if self.sure() => end.time + 1.0,
+            (_, snap) => snap.map_or(self.from, |s| s + EARLIEST),
+        }
+    }
 }
 
 /// The plays of a take in order, and the take's motion relative to the film around it.
@@ -76,8 +88,9 @@ pub fn plays(track: &Track) -> (Vec<InTake>, Track) {
     for k in 0..out.len() {
         let play = out[k];
         let Some(snap) = play.snap else { continue };
-        let before = k.checked_sub(1).map_or(track.from, |p| out[p].end.map_or(out[p].from, |e| e.time) + 1.0);
-        let after = out.get(k + 1).and_then(|n| n.snap).map_or(track.to, |s| s - 1.0);
+        let before = k.checked_sub(1).map_or(track.from, |p| out[p].over());
+        let late = |n: &InTake| if n.sure() { -1.0 } else { MAY_BE_LATE };
+        let after = out.get(k + 1).and_then(|n| Some(n.snap? + late(n))).map_or(track.to, |t| t.min(track.to));
         let heard = play.end.is_some_and(|e| e.whistle > 0.3);
         let lead = if play.sure() { LEAD.0 } else { LEAD.1 };
         let tail = if play.sure() && heard { TAIL.0 } else { TAIL.1 };
@@ -91,9 +104,9 @@ pub fn plays(track: &Track) -> (Vec<InTake>, Track) {
         if out.iter().any(|p| p.from - CLEAR < time && time < p.to + CLEAR) {
             continue;
         }
-        let before = known.iter().filter(|p| p.from < time).map(|p| p.to).fold(track.from, f64::max);
+        let before = known.iter().filter(|p| p.from < time).map(InTake::over).fold(track.from, f64::max);
         let after = known.iter().filter(|p| p.from > time).map(|p| p.from).fold(track.to, f64::min);
-        let (from, to) = ((time - LEAD.0).max(before), (time + LATEST).min(after));
+        let (from, to) = ((time - PERHAPS_AROUND.0).max(before), (time + PERHAPS_AROUND.1).min(after));
         out.push(InTake { snap: None, odds: c.odds, end: None, from, to });
     }
     out.sort_by(|a, b| a.from.total_cmp(&b.from));

@@ -303,6 +303,17 @@ impl Clips {
                 }
             }
         }
+        if flag("--each") {
+            let spans = clips.iter().zip(&used).map(|(c, used)| {
+                format!(
+                    "{}{:.1}-{:.1}",
+                    if *used { "" } else { "no play: " },
+                    scanned.film.time(c.start),
+                    scanned.film.time(c.end)
+                )
+            });
+            println!("  clips of seed {} {}: {}", game.seed, scanned.truth.angle, spans.collect::<Vec<_>>().join(", "));
+        }
         self.all += clips.len();
         self.extra += used.iter().filter(|u| !**u).count();
         clips
@@ -347,10 +358,11 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     if let Some(error) = failure {
         return Err(error.into());
     }
-    // Which true play a take shows: the one whose snap lies in its shot.
+    // Which true play a take shows: of those whose snap lies in its film the one nearest to the snap that was found.
     let shows = |c: usize, play: &downbox::film::Play| {
-        let span = play.span;
-        scans[c].truth.plays.iter().find(|p| span.holds(scans[c].film.frame_at(p.snap_time))).map(|p| p.play)
+        let held = scans[c].truth.plays.iter().filter(|p| play.span.holds(scans[c].film.frame_at(p.snap_time)));
+        let off = |p: &FilmedPlay| play.snap.map_or(0.0, |s| (s.time - p.snap_time).abs());
+        held.min_by(|a, b| off(a).total_cmp(&off(b))).map(|p| p.play)
     };
     let (mut right, mut wrong) = (0, 0);
     r.game_plays += paired.len();
