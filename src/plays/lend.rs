@@ -7,7 +7,7 @@ use super::carry::LOSS;
 use super::pair::{Camera, GamePlay, Listen, PairedBy, SAME};
 use super::take;
 use crate::base::FrameSpan;
-use crate::film::{Angle, Evidence, Play, Sighting};
+use crate::film::{Angle, Evidence, Film, Play, Sighting};
 
 /// Seconds by which clocks may seem to differ before and after a play, where a camera was not stopped in between:
 /// moments that each camera found for itself are off by less (measured on made films).
@@ -31,10 +31,15 @@ pub fn lend(cameras: &[Camera<'_>], game: &mut Vec<GamePlay>, listen: &mut Liste
             }
             let found = (0..cameras.len()).filter(|&g| g != taker).find_map(|giver| {
                 let play = game[k].takes.get(giver)?.as_ref()?;
-                let at = expected(game, k, (giver, taker))?;
-                taken(cameras, (giver, play), taker, at, listen)
+                let at = expected(cameras, game, k, (giver, taker));
+                at.into_iter().find_map(|at| taken(cameras, (giver, play), taker, at, listen))
             });
             let Some(play) = found else { continue };
+            let own = |other: &GamePlay| other.takes.get(taker).and_then(Option::as_ref).map(|take| take.span);
+            // What may be a play is in a clip of this camera's already.
+            if play.snap.is_none() && game.iter().filter_map(own).any(|span| covers(span, play.span)) {
+                continue;
+            }
             lent.push(play.span);
             game[k].takes[taker] = Some(play);
             game[k].by = PairedBy::Sound;
@@ -63,11 +68,17 @@ struct Expected {
     known: Option<usize>,
 }
 
-/// When play `k` was snapped in the taker's film, by the plays that both cameras have.
-fn expected(game: &[GamePlay], k: usize, (giver, taker): (usize, usize)) -> Option<Expected> {
-    let take = |play: &'_ GamePlay, camera: usize| play.takes.get(camera).and_then(Option::as_ref).cloned();
-    let own = take(&game[k], giver)?;
-    let snap = own.snap?.time;
+/// A play's snap, or the middle of what may be one; film time.
+fn moment(play: &Play, film: &Film) -> f64 {
+    play.snap.map_or_else(|| 0.5 * (film.time(play.span.start) + film.time(play.span.end)), |s| s.time)
+}
+
+/// When play `k` was snapped in the taker's film, by the plays that both cameras have: the likeliest first.
+fn expected(cameras: &[Camera<'_>], game: &[GamePlay], k: usize, (giver, taker): (usize, usize)) -> Vec<Expected> {
+    let take = |play: &GamePlay, camera: usize| play.takes.get(camera).cloned().flatten();
+    let Some(own) = take(&game[k], giver) else { return Vec::new() };
+    // Of what may be a play the film itself is lent, by its middle.
+    let time = moment(&own, cameras[giver].film);
     let apart = |play: &GamePlay| {
         let (there, here) = (take(play, giver)?, take(play, taker)?);
         let apart = here.snap?.time - there.snap?.time;
@@ -75,22 +86,23 @@ fn expected(game: &[GamePlay], k: usize, (giver, taker): (usize, usize)) -> Opti
     };
     let before = game[..k].iter().rev().find_map(apart);
     let after = game[k + 1..].iter().find_map(apart);
-    let ran_on = |(there, ..): &(usize, usize, f64)| *there == own.shot;
+    let mut out = Vec::new();
     // Two takes of one clock: the play lies between, before or after plays of the same two.
-    let same = match (before.filter(ran_on), after.filter(ran_on)) {
-        (Some(a), Some(b)) if a.1 == b.1 && (a.2 - b.2).abs() <= ONE_CLOCK => Some((a.1, 0.5 * (a.2 + b.2))),
-        (Some(a), None) | (None, Some(a)) => Some((a.1, a.2)),
-        _ => None,
+    let mut of_one_clock = before.iter().chain(&after).filter(|p| p.0 == own.shot).peekable();
+    let agree = match (before, after) {
+        (Some(a), Some(b)) if (a.0, a.1) == (b.0, b.1) => (a.2 - b.2).abs() <= ONE_CLOCK,
+        _ => of_one_clock.peek().is_some(),
     };
-    let time = match (same, before, after) {
-        (Some((_, apart)), ..) => snap + apart,
-        (_, Some(a), Some(b)) if (a.2 - b.2).abs() <= SAME_CLOCK => snap + 0.5 * (a.2 + b.2),
-        // Stopped in between: before the play or after it.
-        (_, Some(a), _) => snap + a.2,
-        (_, None, Some(b)) => snap + b.2,
-        (_, None, None) => return None,
+    if agree {
+        out.extend(of_one_clock.map(|p| Expected { time: time + p.2, known: Some(p.1) }));
+    }
+    // Stopped in between: before the play or after it.
+    let apart = match (before, after) {
+        (Some(a), Some(b)) if (a.2 - b.2).abs() <= SAME_CLOCK => Some(0.5 * (a.2 + b.2)),
+        (a, b) => a.or(b).map(|p| p.2),
     };
-    Some(Expected { time, known: same.map(|s| s.0) })
+    out.extend(apart.map(|apart| Expected { time: time + apart, known: None }));
+    out
 }
 
 /// The giver's play in the taker's film around a time, if both hear the same there or their clocks are known.
@@ -102,8 +114,12 @@ fn taken(
     listen: &mut Listen<'_>,
 ) -> Option<Play> {
     let (from, to) = (&cameras[giver], &cameras[taker]);
-    let snap = play.snap?;
-    let lasts = play.whistle.map_or(LASTS, |end| end.time - snap.time);
+    let moment = moment(play, from.film);
+    // How long before and after the moment is kept.
+    let around = match (play.snap, play.whistle) {
+        (None, _) => (moment - from.film.time(play.span.start), from.film.time(play.span.end) - moment),
+        (_, end) => (AROUND.0, end.map_or(LASTS, |end| end.time - moment) + AROUND.1),
+    };
     let at = to.film.frame_at(time.max(0.0));
     let (number, shot) = to.found.shots.iter().enumerate().find(|(_, s)| s.span.holds(at))?;
     // In film cut by shots every shot that may be a play is one already.
@@ -116,30 +132,36 @@ fn taken(
     if sideline(to, number) && !sideline(from, play.shot) && play.doubt.is_some() {
         return None;
     }
-    let known = known == Some(number);
+    // A clock that is known holds for its take alone, and what may be a play is lent by a known clock alone.
+    if known.is_some_and(|take| take != number) || (play.snap.is_none() && known.is_none()) {
+        return None;
+    }
     let frame = |seconds: f64| to.film.frame_at(seconds.max(0.0)).clamp(shot.span.start, shot.span.end);
-    let span = FrameSpan { start: frame(time - AROUND.0), end: frame(time + lasts + AROUND.1) };
+    let span = FrameSpan { start: frame(time - around.0), end: frame(time + around.1) };
     let heard = listen((giver, play.span), (taker, span)).filter(|h| h.ratio > SAME);
     let by_sound = heard.map(|h| h.lag + to.film.time(span.start) - from.film.time(play.span.start));
     let shift = match (by_sound, known) {
-        (Some(shift), false) => shift,
-        (Some(shift), true) if (shift - (time - snap.time)).abs() <= ONE_CLOCK => shift,
-        (_, true) => time - snap.time,
-        (None, false) => return None,
+        (Some(shift), None) => shift,
+        (Some(shift), Some(_)) if (shift - (time - moment)).abs() <= ONE_CLOCK => shift,
+        (_, Some(_)) => time - moment,
+        (None, None) => return None,
     };
     let carried = |s: Sighting| {
         let time = s.time + shift;
         let frame = to.film.nearest(time);
         span.holds(frame).then_some(Sighting { frame, time, confidence: s.confidence * LOSS })
     };
-    let there = carried(snap)?;
+    let snap = play.snap.and_then(carried);
+    if snap.is_some() != play.snap.is_some() || span.start >= span.end {
+        return None;
+    }
     Some(Play {
         shot: number,
         span,
         set: None,
-        snap: Some(there),
+        snap,
         whistle: play.whistle.and_then(carried),
-        by: Evidence::PictureAndSound,
+        by: if snap.is_some() { Evidence::PictureAndSound } else { Evidence::Nothing },
         doubt: play.doubt.clone(),
     })
 }
@@ -148,7 +170,7 @@ fn taken(
 mod tests {
     use super::*;
     use crate::base::{FrameNo, Rate};
-    use crate::film::{Film, Shot, ShotKind, scripted};
+    use crate::film::{Shot, ShotKind, scripted};
     use crate::plays::{Found, Heard, pair};
 
     fn play(snap: f64) -> Play {
@@ -211,14 +233,19 @@ mod tests {
         let lent = game[1].takes[1].as_ref().and_then(|t| t.snap);
         assert!(lent.is_some_and(|s| (s.time - 55.0).abs() < 1e-6), "{game:?}");
 
-        // Stopped and started again: the second stretch of a minute may be any minute's.
-        let mut stopped = b.clone();
-        stopped.shots = [(0, 1500), (1500, 3900)]
+        // Stopped for ten seconds in between: the play is in neither stretch by that stretch's clock.
+        let (fb, mut stopped) = take(vec![play(20.0), play(80.0)], 130);
+        stopped.shots = [(0, 1400), (1400, 3900)]
             .map(|(from, to)| Shot { span: FrameSpan::of(from, to), kind: ShotKind::Play, angle: Angle::Unknown })
             .to_vec();
         stopped.plays[1].shot = 1;
         let cameras = [Camera { film: &fa, found: &a }, Camera { film: &fb, found: &stopped }];
-        let game = pair(&cameras, &mut deaf);
+        let known: Vec<FrameSpan> = stopped.plays.iter().map(|p| p.span).collect();
+        let game = pair(&cameras, &mut |x, y| {
+            let late = if y.1.start.0 >= 1400 { 10.0 } else { 0.0 };
+            let heard = listen(x, y).map(|h| Heard { lag: h.lag - late, ..h });
+            heard.map(|h| Heard { ratio: if known.contains(&y.1) && h.lag.abs() < 9.0 { 7.0 } else { 1.1 }, ..h })
+        });
         assert_eq!((game.len(), lone(&game)), (3, 1), "{game:?}");
     }
 
