@@ -192,6 +192,17 @@ impl Film {
         if (self.time(b) - seconds).abs() < (self.time(a) - seconds).abs() { b } else { a }
     }
 
+    /// How long a stretch runs, seconds.
+    pub fn lasts(&self, span: FrameSpan) -> f64 {
+        self.time(span.end) - self.time(span.start)
+    }
+
+    /// The frames shown between two film times in seconds, both included, as far as `whole` holds them.
+    pub fn between(&self, from: f64, to: f64, whole: FrameSpan) -> FrameSpan {
+        let frame = |seconds: f64| self.frame_at(seconds).clamp(whole.start, whole.end);
+        FrameSpan { start: frame(from), end: FrameNo(frame(to).0 + 1).min(whole.end) }
+    }
+
     /// Average frames a second over all parts.
     pub fn hz(&self) -> f64 {
         let seconds = self.seconds();

@@ -10,7 +10,7 @@ use crate::film::{Angle, Evidence, Film, Play, Sighting};
 /// .84 to .92 within a second, carried over from the sideline 1.00.)
 const SIDELINE_BONUS: f64 = 0.5;
 /// What is carried over is a little less sure than it was.
-pub(super) const LOSS: f64 = 0.95;
+const LOSS: f64 = 0.95;
 /// Two cameras that see the snap within so many seconds of each other agree, and neither needs a person to look.
 const AGREE: f64 = 0.8;
 /// A moment carried this far outside the other's shot is not in its film, seconds.
@@ -105,13 +105,9 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
             taker.snap = Some(there);
             taker.set = taker.set.filter(|set| *set < there.frame);
             if let (Some(take), By::Sound) = (to.take, by) {
-                taker.span = piece(
-                    take,
-                    taker.span,
-                    there.frame,
-                    camera.film,
-                    (to.from + lag, to.from + lag + from.to - from.from),
-                );
+                let begin = to.from + lag;
+                let other = camera.film.between(begin, begin + from.to - from.from, take);
+                taker.span = piece(taker.span, other, there.frame);
             }
             if by == By::Sound {
                 taker.by = Evidence::PictureAndSound;
@@ -135,11 +131,16 @@ fn give(giver: &Play, from: &Clock, taker: &mut Play, to: &Clock, camera: &Camer
     }
 }
 
-/// A play's piece of a take that runs on: what the other camera's film of the play says, `there` in film time, and what
-/// this one had found, if that holds the snap too.
-fn piece(take: FrameSpan, own: FrameSpan, snap: FrameNo, film: &Film, there: (f64, f64)) -> FrameSpan {
-    let frame = |time: f64| film.frame_at(time.max(0.0)).clamp(take.start, take.end);
-    let other = FrameSpan { start: frame(there.0), end: FrameNo(frame(there.1).0 + 1).min(take.end) };
+/// A moment `by` seconds later, in another camera's film, if that stretch of it holds it.
+pub(super) fn shifted(moment: Sighting, by: f64, film: &Film, span: FrameSpan) -> Option<Sighting> {
+    let time = moment.time + by;
+    let frame = film.nearest(time);
+    span.holds(frame).then_some(Sighting { frame, time, confidence: moment.confidence * LOSS })
+}
+
+/// A play's piece of a take that runs on: what the other camera's film of the play says, and what this one had found, if
+/// that holds the snap too.
+fn piece(own: FrameSpan, other: FrameSpan, snap: FrameNo) -> FrameSpan {
     match own.holds(snap) {
         true => FrameSpan { start: own.start.min(other.start), end: own.end.max(other.end) },
         false => other,

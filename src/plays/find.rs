@@ -8,7 +8,7 @@ use super::settings::Settings;
 use super::snap::{self, SnapFound};
 use super::take::{self, InTake};
 use super::track::{self, HZ, Track, percentile};
-use crate::base::{FrameNo, FrameSpan};
+use crate::base::FrameSpan;
 use crate::film::{Angle, Evidence, Film, Play, Series, Shot, ShotKind, Sighting};
 
 /// The decoder's score from which a shot is a play. (Measured on made films drawn from tracked movement: plays 17.7 and
@@ -110,8 +110,7 @@ fn several(track: &Track) -> Option<(Vec<InTake>, Track)> {
 
 /// A play of a take that runs on.
 fn in_take(film: &Film, series: &Series, (shot, take): (usize, FrameSpan), relative: &Track, p: &InTake) -> Play {
-    let frame = |time: f64| film.frame_at(time.max(0.0)).clamp(take.start, take.end);
-    let span = FrameSpan { start: frame(p.from), end: FrameNo(frame(p.to).0 + 1).min(take.end) };
+    let span = film.between(p.from, p.to, take);
     let sighting = |time: f64, confidence: f64| Sighting {
         frame: film.nearest(time),
         time,

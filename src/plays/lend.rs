@@ -3,7 +3,7 @@
 //! Cameras that run on keep one clock between two presses of the button, so that a play which one of them found lies, in
 //! the other's film, as far from it as the plays before and after do. Sound then says where to the frame.
 
-use super::carry::LOSS;
+use super::carry;
 use super::pair::{Camera, GamePlay, Listen, PairedBy, SAME};
 use super::take;
 use crate::base::FrameSpan;
@@ -146,11 +146,7 @@ fn taken(
         (_, Some(_)) => time - moment,
         (None, None) => return None,
     };
-    let carried = |s: Sighting| {
-        let time = s.time + shift;
-        let frame = to.film.nearest(time);
-        span.holds(frame).then_some(Sighting { frame, time, confidence: s.confidence * LOSS })
-    };
+    let carried = |s: Sighting| carry::shifted(s, shift, to.film, span);
     let snap = play.snap.and_then(carried);
     if snap.is_some() != play.snap.is_some() || span.start >= span.end {
         return None;

@@ -26,7 +26,7 @@ impl Lengths {
     /// Of a play as found.
     pub fn of(play: &Play, film: &Film) -> Self {
         let live = play.snap.zip(play.whistle).map(|(snap, end)| end.time - snap.time);
-        Self { shot: film.time(play.span.end) - film.time(play.span.start), live }
+        Self { shot: film.lasts(play.span), live }
     }
 }
 
@@ -63,6 +63,28 @@ impl Odds {
         };
         let live = a.live.zip(b.live).map_or(0.0, |(x, y)| one((x - y).abs(), LIVE, self.live));
         one((a.shot - b.shot).abs(), SHOT, self.shot) + live
+    }
+}
+
+/// The plays so far and those of one more camera by how long they are.
+#[derive(Debug)]
+pub struct Table {
+    /// `None` for a play that no camera shows.
+    rows: Vec<Option<Lengths>>,
+    columns: Vec<Lengths>,
+    odds: Odds,
+}
+
+impl Table {
+    /// Of both, in order.
+    pub fn of(rows: Vec<Option<Lengths>>, columns: Vec<Lengths>) -> Self {
+        let all: Vec<Lengths> = rows.iter().flatten().chain(&columns).copied().collect();
+        Self { rows, columns, odds: Odds::of(&all) }
+    }
+
+    /// Log odds that row `i` and column `j` are the same play; `None` where nothing is known of the row.
+    pub fn same(&self, i: usize, j: usize) -> Option<f64> {
+        Some(self.odds.same(self.rows[i]?, self.columns[j]))
     }
 }
 

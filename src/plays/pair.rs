@@ -8,7 +8,7 @@ use super::alike::{self, Alike, Moves};
 use super::carry::{self, By};
 use super::find::Found;
 use super::lend;
-use super::lengths::{Lengths, Odds};
+use super::lengths::{Lengths, Table};
 use super::ran_on;
 use super::turns::Turns;
 use crate::base::FrameSpan;
@@ -220,17 +220,19 @@ impl Joint<'_> {
 
     fn join(&self, game: Vec<GamePlay>, listen: &mut Listen<'_>) -> Vec<GamePlay> {
         let turns = Turns::of(&game, self.c, self.cameras);
-        let rows = game.iter().filter_map(|play| Self::other(play));
-        let all = rows.chain(self.plays().iter().map(|play| (self.c, play)));
-        let odds = Odds::of(&all.map(|(k, play)| Lengths::of(play, self.cameras[k].film)).collect::<Vec<_>>());
+        let length = |(k, play): (usize, &Play)| Lengths::of(play, self.cameras[k].film);
+        let lengths = Table::of(
+            game.iter().map(|play| Self::other(play).map(length)).collect(),
+            self.plays().iter().map(|play| length((self.c, play))).collect(),
+        );
         let mut known = Knowledge::new();
         let mut path = Vec::new();
         for _ in 0..ROUNDS {
             // Where nothing at all is heard there is nothing to hope for.
             let silent = known.len() >= DEAF && known.values().all(|k| k.heard.is_none());
             path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) || !silent {
-                true => self.worth(&game, &odds, &turns, &known, i, j),
-                false => self.like(&game, &odds, i, j) + turns.as_ref().map_or(0.0, |turns| turns.worth(i, j)),
+                true => self.worth(&game, &lengths, &turns, &known, i, j),
+                false => like(&lengths, i, j) + turns.as_ref().map_or(0.0, |turns| turns.worth(i, j)),
             });
             let mut asked: Vec<_> = path.iter().filter(|p| !known.contains_key(p)).copied().collect();
             if asked.is_empty() {
@@ -261,8 +263,8 @@ impl Joint<'_> {
         if deaf {
             known.values_mut().for_each(|k| k.heard = None);
             path = align(game.len(), self.plays().len(), &|i, j| match known.contains_key(&(i, j)) {
-                true => self.worth(&game, &odds, &turns, &known, i, j),
-                false => self.like(&game, &odds, i, j),
+                true => self.worth(&game, &lengths, &turns, &known, i, j),
+                false => like(&lengths, i, j),
             });
         }
         let square = game.len() == self.plays().len() && path.len() == game.len();
@@ -279,7 +281,7 @@ impl Joint<'_> {
     fn worth(
         &self,
         game: &[GamePlay],
-        odds: &Odds,
+        lengths: &Table,
         turns: &Option<Turns>,
         known: &Knowledge,
         i: usize,
@@ -293,7 +295,7 @@ impl Joint<'_> {
                 (Some(heard), _) => WORTH_SAME + if self.holds_snap(game, i, j, heard.lag) { HOLDS_SNAP } else { 0.0 },
                 (None, Some(heard)) if heard.ratio < DIFFERENT => WORTH_DIFFERENT,
                 (None, Some(_)) => WORTH_UNTOLD,
-                (None, None) => self.like(game, odds, i, j),
+                (None, None) => like(lengths, i, j),
             },
         }
     }
@@ -314,13 +316,6 @@ impl Joint<'_> {
             && inside(snap_b.map(|t| t - lag), long_a)
     }
 
-    /// Without sound: by length. What moves says when, not whether.
-    fn like(&self, game: &[GamePlay], odds: &Odds, i: usize, j: usize) -> f64 {
-        let Some((k, take)) = Self::other(&game[i]) else { return WORTH_UNTOLD };
-        let of = |c: usize, play: &Play| Lengths::of(play, self.cameras[c].film);
-        WORTH_ORDER + odds.same(of(k, take), of(self.c, &self.plays()[j]))
-    }
-
     /// Whether a pair that is not on the path, though heard to be the same, lies well apart from what its shot is paired
     /// with.
     fn far_from_partner(
@@ -331,9 +326,7 @@ impl Joint<'_> {
         (i, j): (usize, usize),
     ) -> bool {
         let lag = |pair: (usize, usize)| known.get(&pair).and_then(Known::same).map(|h| h.lag);
-        let seconds = |c: usize, play: &Play| {
-            self.cameras[c].film.time(play.span.end) - self.cameras[c].film.time(play.span.start)
-        };
+        let seconds = |c: usize, play: &Play| self.cameras[c].film.lasts(play.span);
         let row = |i: usize| Self::other(&game[i]).map(|(k, play)| seconds(k, play));
         // On the clock of the row's shot, or of the new camera's.
         let column_there = |pair: (usize, usize)| {
@@ -418,6 +411,11 @@ impl Joint<'_> {
         out.extend((next..plays.len()).map(alone));
         out
     }
+}
+
+/// What a pair is worth without sound: by length. What moves says when, not whether.
+fn like(lengths: &Table, i: usize, j: usize) -> f64 {
+    lengths.same(i, j).map_or(WORTH_UNTOLD, |same| WORTH_ORDER + same)
 }
 
 /// Pairs of a shot that the path leaves alone and the partners of the shots beside it that were heard to be the same.

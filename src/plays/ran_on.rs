@@ -1,7 +1,7 @@
 //! A camera that was not stopped between two plays of cut film: its one shot shows both, and is divided between them.
 
-use super::carry::LOSS;
-use super::pair::{Camera, GamePlay, Heard, Listen, PairedBy, RAN_ON, SAME};
+use super::carry;
+use super::pair::{Camera, GamePlay, Listen, PairedBy, RAN_ON, SAME};
 use crate::base::FrameSpan;
 use crate::film::{Evidence, Play, Sighting};
 
@@ -47,20 +47,11 @@ fn divided(
     let wanted = missed.takes.get(giver)?.as_ref()?;
     let paired = shown.takes.get(giver)?.as_ref()?;
     let whole = shown.takes.get(taker)?.as_ref()?;
-    // In the order of the cameras, as everywhere.
-    let mut hear = |play: &Play| -> Option<Heard> {
-        let heard = match giver < taker {
-            true => listen((giver, play.span), (taker, whole.span)),
-            false => listen((taker, whole.span), (giver, play.span)).map(|h| Heard { lag: -h.lag, ..h }),
-        };
-        heard.filter(|h| h.ratio > SAME)
-    };
-    let (lag, lag_paired) = (hear(wanted)?.lag, hear(paired)?.lag);
+    let mut hear =
+        |play: &Play| listen((giver, play.span), (taker, whole.span)).filter(|h| h.ratio > SAME).map(|h| h.lag);
+    let (lag, lag_paired) = (hear(wanted)?, hear(paired)?);
     let start = to.film.time(whole.span.start);
-    let stretch = |play: &Play, lag: f64| {
-        let seconds = from.film.time(play.span.end) - from.film.time(play.span.start);
-        (start + lag, start + lag + seconds)
-    };
+    let stretch = |play: &Play, lag: f64| (start + lag, start + lag + from.film.lasts(play.span));
     let (own, other) = (stretch(wanted, lag), stretch(paired, lag_paired));
     if gap(own, other) < BACK {
         return None;
@@ -73,20 +64,15 @@ fn divided(
     let before = FrameSpan { start: whole.span.start, end: cut };
     let after = FrameSpan { start: cut, end: whole.span.end };
     let (mine, rest) = if own.0 < other.0 { (before, after) } else { (after, before) };
-    let carried = |s: Sighting, of: &Play, lag: f64, span: FrameSpan| {
-        let time = s.time - from.film.time(of.span.start) + lag + start;
-        let frame = to.film.nearest(time);
-        span.holds(frame).then_some(Sighting { frame, time, confidence: s.confidence * LOSS })
-    };
     let part = |of: &Play, lag: f64, span: FrameSpan| {
         // Of one shot with two plays one snap was found, or something between them: the other camera's shots have each.
-        let snap = of.snap.and_then(|s| carried(s, of, lag, span));
-        let whistle = of.whistle.filter(|_| snap.is_some()).and_then(|s| carried(s, of, lag, span));
+        let carried = |s: Sighting| carry::shifted(s, start + lag - from.film.time(of.span.start), to.film, span);
+        let snap = of.snap.and_then(carried);
+        let whistle = of.whistle.filter(|_| snap.is_some()).and_then(carried);
         let by = if snap.is_some() { Evidence::PictureAndSound } else { Evidence::Nothing };
-        let mut play = Play { shot: whole.shot, span, set: None, snap, whistle, by, doubt: None };
-        play.set = whole.set.filter(|&set| span.holds(set) && snap.is_some_and(|s| set < s.frame));
-        play.doubt = Some(of.doubt.iter().map(String::as_str).chain([RAN_ON]).collect::<Vec<_>>().join("; "));
-        play
+        let set = whole.set.filter(|&set| span.holds(set) && snap.is_some_and(|s| set < s.frame));
+        let doubt = of.doubt.iter().map(String::as_str).chain([RAN_ON]).collect::<Vec<_>>().join("; ");
+        Play { shot: whole.shot, span, set, snap, whistle, by, doubt: Some(doubt) }
     };
     Some((part(paired, lag_paired, rest), part(wanted, lag, mine)))
 }

@@ -42,7 +42,7 @@ const CLEAR: f64 = 2.0;
 
 /// Whether a shot is so long that it may hold several plays.
 pub fn runs_on(shot: FrameSpan, film: &Film) -> bool {
-    film.time(shot.end) - film.time(shot.start) >= LONG
+    film.lasts(shot) >= LONG
 }
 
 /// One play of a take.

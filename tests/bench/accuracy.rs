@@ -146,7 +146,6 @@ struct Report {
     /// Clips of each camera alone, and of the cameras together, as they are cut.
     alone: Clips,
     together: Clips,
-    plays: usize,
     doubts: usize,
     /// Snaps: right and sure, right and doubted, wrong and doubted, wrong and sure.
     doubted: BTreeMap<&'static str, [usize; 4]>,
@@ -263,7 +262,6 @@ fn needed(game: &Game, scanned: &Scanned<'_>, play: &FilmedPlay) -> Option<Frame
 
 fn alone(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
     let found = &scanned.found;
-    r.plays += found.plays.len();
     r.doubts += found.plays.iter().filter(|p| p.doubt.is_some()).count();
     for why in found.plays.iter().filter_map(|p| p.doubt.as_deref()).flat_map(|d| d.split("; ")) {
         let plain: String = why.chars().filter(|c| !c.is_ascii_digit() && *c != '.').collect();
@@ -376,10 +374,9 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     }
     let both = scans[0].truth.plays.iter().filter(|p| scans[1].truth.plays.iter().any(|q| q.play == p.play)).count();
     r.paired.add(Tally { hits: right, wrong, missed: both.saturating_sub(right) });
-    let carried: Vec<_> = paired.iter().filter_map(|p| p.takes.get(1).cloned().flatten()).collect();
+    let takes = |k: usize| paired.iter().filter_map(|p| p.takes.get(k).cloned().flatten()).collect::<Vec<_>>();
     for (k, scanned) in scans.iter().enumerate() {
-        let plays: Vec<_> = paired.iter().filter_map(|p| p.takes.get(k).cloned().flatten()).collect();
-        r.together.add(game, scanned, &plays);
+        r.together.add(game, scanned, &takes(k));
     }
     let long = game.truth.take == "long";
     let name = match (game.truth.faults, long) {
@@ -387,7 +384,7 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
         (_, true) => "long take, end zone with the sideline's",
         _ => "end zone with the sideline's",
     };
-    moments(r, name, game, &scans[1], &carried);
+    moments(r, name, game, &scans[1], &takes(1));
     Ok(())
 }
 
@@ -414,6 +411,6 @@ fn print(r: &Report) {
         println!("snaps off by over .5 s, {name}: {all}, shown to a person: {shown} [{low:.3}, {high:.3}]");
     }
     println!("shots of no play, and taken for one: {:?}", r.others);
-    println!("doubted before pairing: {} of {} {:?}", r.doubts, r.plays, r.why);
+    println!("doubted before pairing: {} of {} {:?}", r.doubts, r.alone.all, r.why);
     println!("plays of a game shown to a person: {} of {}", r.game_doubts, r.game_plays);
 }
