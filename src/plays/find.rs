@@ -78,7 +78,7 @@ pub fn find(series: &Series, film: &Film, angle: Angle, _settings: &Settings) ->
         .iter()
         .zip(kinds.iter().zip(&takes))
         .map(|(track, ((kind, score), take))| {
-            (take.is_none() && *kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track)).flatten()
+            (take.is_none() && *kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track, angle)).flatten()
         })
         .collect();
     let with_snap: Vec<(&Track, f64)> =
@@ -301,6 +301,7 @@ mod tests {
                     frame: 2 * k,
                     time: k as f64 / 15.0,
                     energy: (0.2 * level * ripple) as f32,
+                    clear: (0.2 * level * ripple) as f32,
                     robust: (0.01 * level * ripple) as f32,
                     pan: if level > 0.3 { shot.pan } else { 0.0 },
                     pan_x: 0.0,
