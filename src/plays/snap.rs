@@ -42,6 +42,8 @@ pub struct SnapFound {
     pub contrast: f64,
     /// How far the second best place (over 1.5 s away) lies behind, in the same.
     pub margin: f64,
+    /// How many seconds later that place is, below 0 where earlier; `None` if nothing else rises.
+    pub rival: Option<f64>,
     /// Seconds from the shot's start.
     pub lead: f64,
 }
@@ -63,12 +65,15 @@ pub fn snap(track: &Track, angle: Angle) -> Option<SnapFound> {
     let contrast = contrasts(track);
     let s0 = place(track, &contrast, first, last)?;
     let time = track.time(onset(track, s0)) + early(angle);
-    let rival =
-        (first..last).filter(|&k| (k as f64 - s0 as f64).abs() > 1.5 * HZ).map(|k| contrast[k]).fold(0.0, f64::max);
+    let away = |k: usize| (k as f64 - s0 as f64) / HZ;
+    let rival = (first..last)
+        .filter(|&k| away(k).abs() > 1.5 && contrast[k] > 0.0)
+        .max_by(|&a, &b| contrast[a].total_cmp(&contrast[b]));
     Some(SnapFound {
         time: time.clamp(track.from, track.to),
         contrast: contrast[s0],
-        margin: contrast[s0] - rival,
+        margin: contrast[s0] - rival.map_or(0.0, |k| contrast[k]),
+        rival: rival.map(away),
         lead: time - track.from,
     })
 }

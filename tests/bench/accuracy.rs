@@ -150,8 +150,8 @@ struct Report {
     doubted: BTreeMap<&'static str, [usize; 4]>,
     /// Snaps off by over half a second, and how many of them are shown to a person.
     off: BTreeMap<&'static str, [usize; 2]>,
-    /// Shots that show no play, and how many of them were taken for one, by kind.
-    others: BTreeMap<String, [usize; 2]>,
+    /// Shots that show no play, and how many of them were taken for one with a snap, and kept to be looked at, by kind.
+    others: BTreeMap<String, [usize; 3]>,
     why: BTreeMap<String, usize>,
     game_plays: usize,
     game_doubts: usize,
@@ -268,11 +268,16 @@ fn alone(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
     }
     let clips = r.alone.add(game, scanned, &found.plays);
     for shot in scanned.truth.shots.iter().filter(|s| !matches!(s.kind.as_str(), "play" | "long")) {
-        let [all, taken] = r.others.entry(shot.kind.clone()).or_default();
+        let [all, taken, kept] = r.others.entry(shot.kind.clone()).or_default();
         *all += 1;
         // A play's clip that begins in the middle of it, or holds that, is of this shot.
         let middle = downbox::base::FrameNo((shot.start + shot.end) / 2);
-        *taken += usize::from(clips.iter().any(|c| c.holds(middle)));
+        let held = |snap: bool| {
+            let with = |(clip, play): (&FrameSpan, &downbox::film::Play)| clip.holds(middle) && play.snap.is_some() == snap;
+            clips.iter().zip(&found.plays).any(with)
+        };
+        *taken += usize::from(held(true));
+        *kept += usize::from(held(false));
     }
 }
 
@@ -409,7 +414,7 @@ fn print(r: &Report) {
         let (low, high) = wilson(*shown as f64 / (*all).max(1) as f64, *all as f64);
         println!("snaps off by over .5 s, {name}: {all}, shown to a person: {shown} [{low:.3}, {high:.3}]");
     }
-    println!("shots of no play, and taken for one: {:?}", r.others);
+    println!("shots of no play, taken for one, kept to be looked at: {:?}", r.others);
     println!("doubted before pairing: {} of {} {:?}", r.doubts, r.alone.all, r.why);
     println!("plays of a game shown to a person: {} of {}", r.game_doubts, r.game_plays);
 }
