@@ -273,7 +273,8 @@ fn alone(r: &mut Report, game: &Game, scanned: &Scanned<'_>) {
         // A play's clip that begins in the middle of it, or holds that, is of this shot.
         let middle = downbox::base::FrameNo((shot.start + shot.end) / 2);
         let held = |snap: bool| {
-            let with = |(clip, play): (&FrameSpan, &downbox::film::Play)| clip.holds(middle) && play.snap.is_some() == snap;
+            let with =
+                |(clip, play): (&FrameSpan, &downbox::film::Play)| clip.holds(middle) && play.snap.is_some() == snap;
             clips.iter().zip(&found.plays).any(with)
         };
         *taken += usize::from(held(true));
