@@ -153,6 +153,9 @@ struct Report {
     /// Shots that show no play, and how many of them were taken for one with a snap, and kept to be looked at, by kind.
     others: BTreeMap<String, [usize; 3]>,
     why: BTreeMap<String, usize>,
+    /// Plays of which any camera's snap is off by over half a second as they are cut, and how many of
+    /// them are shown to a person.
+    off_as_cut: [usize; 2],
     game_plays: usize,
     game_doubts: usize,
     paired: Tally,
@@ -369,9 +372,19 @@ fn pairing(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) ->
     };
     let (mut right, mut wrong) = (0, 0);
     r.game_plays += paired.len();
-    r.game_doubts +=
-        paired.iter().filter(|p| p.doubt.is_some() || p.takes.iter().flatten().any(|t| t.doubt.is_some())).count();
+    let to_check = |p: &plays::GamePlay| p.doubt.is_some() || p.takes.iter().flatten().any(|t| t.doubt.is_some());
+    r.game_doubts += paired.iter().filter(|p| to_check(p)).count();
     for play in &paired {
+        let off = |(k, take): (usize, &downbox::film::Play)| {
+            let Some(snap) = take.snap else { return false };
+            let near =
+                scans[k].truth.plays.iter().map(|p| (p.snap_time - snap.time).abs()).fold(f64::INFINITY, f64::min);
+            near > 0.5
+        };
+        if play.takes.iter().enumerate().filter_map(|(k, t)| Some((k, t.as_ref()?))).any(off) {
+            r.off_as_cut[0] += 1;
+            r.off_as_cut[1] += usize::from(to_check(play));
+        }
         *r.by.entry(format!("{:?}", play.by).to_lowercase()).or_default() += 1;
         if let [Some(a), Some(b)] = &play.takes[..] {
             if shows(0, a).is_some() && shows(0, a) == shows(1, b) { right += 1 } else { wrong += 1 }
@@ -417,5 +430,8 @@ fn print(r: &Report) {
     }
     println!("shots of no play, taken for one, kept to be looked at: {:?}", r.others);
     println!("doubted before pairing: {} of {} {:?}", r.doubts, r.alone.all, r.why);
+    let [all, shown] = r.off_as_cut;
+    let (low, high) = wilson(shown as f64 / all.max(1) as f64, all as f64);
+    println!("plays with a snap off by over .5 s, as cut: {all}, shown to a person: {shown} [{low:.3}, {high:.3}]");
     println!("plays of a game shown to a person: {} of {}", r.game_doubts, r.game_plays);
 }
