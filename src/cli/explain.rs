@@ -61,7 +61,7 @@ fn document(done: &Explained, out: &Path) -> Value {
         "sound": drawn.sound,
         "whistles": whistles,
         "unreadable": drawn.unreadable.iter().map(|stretch| pair(*stretch)).collect::<Vec<_>>(),
-        "curves": {"camera": curve(&drawn.pan), "men": curve(&drawn.men), "men_robust": curve(&drawn.robust)},
+        "curves": {"camera": curve(&drawn.pan), "men": curve(&drawn.men), "men_clear": curve(&drawn.clear)},
         "problems": done.film.problems,
     })
 }

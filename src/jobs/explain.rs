@@ -81,7 +81,7 @@ pub fn explain(
         frames: frames(tools, &film, &moments(&film, &play))?,
         pan: curves.pan,
         men: curves.men,
-        robust: curves.robust,
+        clear: curves.clear,
         whistles: heard(&series, window),
         sound: series.sound,
         unreadable: curves.unreadable,

@@ -1,6 +1,6 @@
 //! The curves by which plays are found, for a person to look at.
 
-use super::track::{self, STILL, Track, UNSETTLED};
+use super::track::{self, Track, UNSETTLED};
 use crate::base::FrameSpan;
 use crate::film::{Film, Series, Shot};
 
@@ -14,8 +14,8 @@ pub struct Curves {
     pub pan: Vec<Curve>,
     /// Motion of the men: 1 is the high level of their shot.
     pub men: Vec<Curve>,
-    /// The same by the measure that the flicker of far lines disturbs less.
-    pub robust: Vec<Curve>,
+    /// The same, less what most of the picture does: in it the foot of a snap's rise is looked for.
+    pub clear: Vec<Curve>,
     /// Stretches (seconds from, to) whose pictures could not be followed; the curves run straight over them.
     pub unreadable: Vec<(f64, f64)>,
 }
@@ -31,18 +31,17 @@ pub fn curves(series: &Series, film: &Film, shots: &[Shot], span: FrameSpan) -> 
     let (from, to) = (film.time(span.start), film.time(span.end));
     let mut out = Curves::default();
     for track in &tracks {
-        let piece = |values: &[f64], of: fn(f64) -> f64| -> Curve {
-            let timed = values.iter().enumerate().map(|(k, v)| (track.time(k as f64), of(*v)));
+        let piece = |values: &[f64]| -> Curve {
+            let timed = values.iter().enumerate().map(|(k, v)| (track.time(k as f64), *v));
             timed.filter(|(t, _)| (from..=to).contains(t)).collect()
         };
-        let pan = piece(&track.pan, |v| v);
+        let pan = piece(&track.pan);
         if pan.len() < 2 {
             continue;
         }
         out.pan.push(pan);
-        out.men.push(piece(&track.e, |v| v));
-        // Kept as a logarithm.
-        out.robust.push(piece(&track.r, |v| (v.exp() - STILL).max(0.0)));
+        out.men.push(piece(&track.e));
+        out.clear.push(piece(&track.c));
     }
     // The first samples of a shot compare it with the one before: that they cannot be followed is no news.
     let news = |frame: u64| {
@@ -79,7 +78,7 @@ mod tests {
             time: k as f64 / 15.0,
             // Twice as much motion in the second shot: a wider field of view does that.
             energy: if k < 150 { 0.1 } else { 0.2 } * (1.0 + (k % 30) as f32 / 30.0),
-            robust: 0.05,
+            clear: 0.05,
             pan: if k < 150 { 0.0 } else { 0.3 },
             bad: (60..64).contains(&k) || k == 150,
             ..Sample::default()
@@ -95,7 +94,7 @@ mod tests {
         for piece in &found.men {
             assert!((0.9..1.2).contains(&most(piece)), "{}", most(piece));
         }
-        assert!(most(&found.robust[0]) > 0.9 && (most(&found.pan[1]) - 0.3).abs() < 1e-6);
+        assert!(most(&found.clear[0]) > 0.9 && (most(&found.pan[1]) - 0.3).abs() < 1e-6);
         let times: Vec<f64> = found.men.iter().flatten().map(|p| p.0).collect();
         assert!(times.is_sorted() && times[0] >= 3.0 && times[times.len() - 1] <= 17.0);
     }

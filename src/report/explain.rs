@@ -96,8 +96,8 @@ pub struct Explain {
     pub pan: Vec<Vec<(f64, f64)>>,
     /// Motion of the men, 1 being their shot's high level.
     pub men: Vec<Vec<(f64, f64)>>,
-    /// The same by the measure that is robust against flicker.
-    pub robust: Vec<Vec<(f64, f64)>>,
+    /// The same, less what most of the picture does.
+    pub clear: Vec<Vec<(f64, f64)>>,
     /// Whistles heard.
     pub whistles: Vec<Heard>,
     /// Whether the film has sound.
@@ -220,8 +220,8 @@ impl Explain {
         for piece in &self.pan {
             lane(canvas, axis, CAMERA, piece, pan_top, Ink { color: paint::SKY, filled: true, dash: None });
         }
-        let men_top = top(self.men.iter().chain(&self.robust).filter(own), LEAST_MEN);
-        let told = ["line: motion", "dashes: the same, less", "troubled by flicker", "1: high for the shot"];
+        let men_top = top(self.men.iter().chain(&self.clear).filter(own), LEAST_MEN);
+        let told = ["line: motion", "dashes: less what most of", "the picture does", "1: high for the shot"];
         name(canvas, MEN, "men's motion", paint::CHALK, &told);
         let one = MEN.0 + MEN.1 * (1.0 - (1.0 / men_top) as f32);
         canvas.line(&[(PLOT, one), (RIGHT, one)], 1.5, paint::RULE, None);
@@ -229,7 +229,7 @@ impl Explain {
         for piece in &self.men {
             lane(canvas, axis, MEN, piece, men_top, Ink { color: paint::CHALK, filled: true, dash: None });
         }
-        for piece in &self.robust {
+        for piece in &self.clear {
             let dash = Some((7.0, 6.0));
             lane(canvas, axis, MEN, piece, men_top, Ink { color: paint::FAINT, filled: false, dash });
         }
@@ -392,7 +392,7 @@ mod tests {
             frames: (0..6).map(frame).collect(),
             pan: vec![curve(0.004)],
             men: vec![curve(0.02)],
-            robust: vec![curve(0.018)],
+            clear: vec![curve(0.018)],
             whistles: vec![Heard { time: 20.1, length: 0.4, confidence: 0.8 }],
             sound: true,
             unreadable: vec![(13.0, 13.4)],
@@ -405,7 +405,7 @@ mod tests {
 
     #[test]
     fn the_picture_has_its_size_and_keeps_its_margin_free() {
-        let reason = "something moved as suddenly at another time; no whistle was heard and the end is hard to see; ";
+        let reason = "something moved as suddenly 2.4 s before; no whistle was heard and the end is hard to see; ";
         for drawn in [play(15.0, None), play(15.0, Some(&reason.repeat(4))), Explain::default()] {
             let png = pixels(&drawn);
             assert_eq!((png.width(), png.height()), SIZE);

@@ -125,7 +125,7 @@ mod tests {
 
     #[test]
     fn words_are_wrapped_and_none_is_lost() {
-        let text = "no whistle was heard and the end is hard to see; something moved as suddenly at another time";
+        let text = "no whistle was heard and the end is hard to see; something moved as suddenly 12.4 s before";
         let lines = wrap(text, 300.0, 24.0, 600);
         assert!(lines.len() > 2 && lines.iter().all(|line| text_width(line, 24.0, 600) <= 300.0), "{lines:?}");
         assert_eq!(lines.join(" "), text);
