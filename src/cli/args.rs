@@ -44,6 +44,8 @@ pub enum Command {
     Cut(Box<Cut>),
     /// List the plays a phrase means
     Plays(Plays),
+    /// Correct which row of the sheet belongs to a play; it stays so whatever is read again
+    Mend(Mend),
     /// Draw a contact sheet: one picture a play
     Stills(Stills),
     /// Make one reel of the plays a phrase means, with the situation burned in
@@ -102,12 +104,15 @@ pub struct Cut {
     /// `camera` by occurrence: a name and films each.
     #[arg(skip)]
     pub cameras: Vec<Vec<PathBuf>>,
-    /// The tag sheet, as typed (CSV or TSV)
-    #[arg(long, value_name = "SHEET")]
-    pub sheet: Option<PathBuf>,
+    /// The tag sheet, as typed (CSV or TSV); several, in the game's order, where each half has its own
+    #[arg(long, num_args = 1.., value_name = "SHEET")]
+    pub sheet: Vec<PathBuf>,
     /// Seconds by which the sheet's times run late, where the fitted value is wrong
     #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     pub offset: Option<f64>,
+    /// Seconds an hour by which the sheet's times run ever later, where the fitted value is wrong
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = drift)]
+    pub drift: Option<f64>,
     /// Take a film that has changed under the same name in place of the old one
     #[arg(long)]
     pub replace: bool,
@@ -122,6 +127,23 @@ pub struct Plays {
     /// Such as: third and short vs one-high; every play without one
     #[arg(value_name = "PHRASE")]
     pub phrase: Vec<String>,
+}
+
+/// `mend`.
+#[derive(Debug, Args)]
+pub struct Mend {
+    /// The play, by its label (17, 17a); `none` with --row: that row belongs to no play
+    #[arg(value_name = "PLAY")]
+    pub play: String,
+    /// The game, where the library has several
+    #[arg(long, value_name = "NAME")]
+    pub game: Option<String>,
+    /// The row that belongs to it, by its address as `plays` and `cut` print it (tags.csv:14); `none`: it has no row
+    #[arg(long, value_name = "WHERE")]
+    pub row: Option<String>,
+    /// Take back what was said of the play or row
+    #[arg(long)]
+    pub undo: bool,
 }
 
 /// `stills`.
@@ -177,6 +199,14 @@ fn seconds(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(seconds) if seconds.abs() <= 86_400.0 => Ok(seconds),
         _ => Err("a number of seconds is wanted, such as 12 or -3.5".into()),
+    }
+}
+
+/// Seconds of drift an hour, as a share: 3.6 is .001.
+fn drift(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(seconds) if seconds.abs() <= 72.0 => Ok(seconds / 3600.0),
+        _ => Err("a number of seconds an hour is wanted, at most 72, such as 4 or -1.5".into()),
     }
 }
 

@@ -83,8 +83,10 @@ fn ask(args: &Cut) -> CutAsk {
         },
         cameras,
         woven: args.woven.clone(),
-        sheet: args.sheet.clone(),
+        sheet: args.sheet.first().cloned(),
+        more_sheets: args.sheet.iter().skip(1).cloned().collect(),
         offset: args.offset,
+        drift: args.drift,
         replace: args.replace,
     }
 }

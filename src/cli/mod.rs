@@ -4,6 +4,7 @@ pub mod args;
 mod cut;
 mod cutup;
 mod explain;
+mod mend;
 mod output;
 mod plays;
 mod progress;
@@ -50,7 +51,7 @@ pub fn run() -> ExitCode {
         }
         Command::Stills(_) | Command::Cutup(_) => Some("nothing is left half-made, the same command makes it"),
         // Done before anyone could stop it.
-        Command::Plays(_) => None,
+        Command::Plays(_) | Command::Mend(_) => None,
     };
     if let Some(kept) = kept
         && let Err(error) = stopping::listen(chain.stop(), (!cli.common.quiet).then_some(kept))
@@ -61,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Scan(args) => scan::run(&cli.common, args, &chain),
         Command::Cut(args) => cut::run(&cli.common, args, &chain),
         Command::Plays(args) => plays::run(&cli.common, args),
+        Command::Mend(args) => mend::run(&cli.common, args),
         Command::Stills(args) => stills::run(&cli.common, args, &chain),
         Command::Cutup(args) => cutup::run(&cli.common, args, &chain),
         Command::Watch(args) => watch::run(&cli.common, args, &chain),

@@ -525,11 +525,20 @@ fn a_film_that_grows_keeps_its_plays_and_their_labels() {
 fn an_offset_that_a_person_gave_stays_with_the_game() {
     let folder = tempfile::tempdir().unwrap();
     let mut library = open(folder.path());
-    assert_eq!(library.sheet_offset(GAME).unwrap(), None);
+    assert_eq!(library.sheet_line(GAME).unwrap(), None);
     library.put_rows(GAME, Path::new("/sheets/tags.csv"), &[row(2, 1)]).unwrap();
-    assert_eq!(library.sheet_offset(GAME).unwrap(), Some(("/sheets/tags.csv".into(), None)));
-    library.put_sheet_offset(GAME, Some(12.5)).unwrap();
-    assert_eq!(library.sheet_offset("badgers").unwrap(), Some(("/sheets/tags.csv".into(), Some(12.5))));
-    library.put_sheet_offset(GAME, None).unwrap();
-    assert_eq!(library.sheet_offset(GAME).unwrap(), Some(("/sheets/tags.csv".into(), None)));
+    assert_eq!(
+        library.sheet_line(GAME).unwrap(),
+        Some(SheetLine { path: "/sheets/tags.csv".into(), offset: None, drift: None })
+    );
+    library.put_sheet_line(GAME, Some(12.5), Some(0.001)).unwrap();
+    assert_eq!(
+        library.sheet_line("badgers").unwrap(),
+        Some(SheetLine { path: "/sheets/tags.csv".into(), offset: Some(12.5), drift: Some(0.001) })
+    );
+    library.put_sheet_line(GAME, None, None).unwrap();
+    assert_eq!(
+        library.sheet_line(GAME).unwrap(),
+        Some(SheetLine { path: "/sheets/tags.csv".into(), offset: None, drift: None })
+    );
 }

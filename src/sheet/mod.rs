@@ -14,7 +14,8 @@ mod typed_sheet;
 
 pub use columns::{Column, ColumnNames, Columns, Role};
 pub use matching::{
-    By, Line, MatchSettings, Matching, Pair, PlayTime, RowTime, RunnerUp, Unmatched, match_rows, row_times,
+    By, Line, MatchSettings, Matching, Pair, Pin, PlayFacts, Rival, RowFacts, RunnerUp, Unmatched, What, match_rows,
+    row_facts,
 };
 pub use rows::{Row, rows};
 pub use table::{Table, TableRow};

@@ -4,12 +4,12 @@ use rand_chacha::ChaCha8Rng;
 
 use super::*;
 
-fn plays(times: &[f64]) -> Vec<PlayTime> {
-    times.iter().map(|t| PlayTime { time: *t, weak: false }).collect()
+fn plays(times: &[f64]) -> Vec<PlayFacts> {
+    times.iter().map(|t| PlayFacts { time: *t, ..PlayFacts::default() }).collect()
 }
 
-fn typed(times: &[f64]) -> Vec<RowTime> {
-    times.iter().map(|t| RowTime { time: Some(*t), ..RowTime::default() }).collect()
+fn typed(times: &[f64]) -> Vec<RowFacts> {
+    times.iter().map(|t| RowFacts { time: Some(*t), ..RowFacts::default() }).collect()
 }
 
 fn show(matching: &Matching) -> String {
@@ -32,8 +32,8 @@ fn show(matching: &Matching) -> String {
 
 /// A made game: faults of a tired night, and which play each row truly belongs to.
 struct Game {
-    rows: Vec<RowTime>,
-    plays: Vec<PlayTime>,
+    rows: Vec<RowFacts>,
+    plays: Vec<PlayFacts>,
     /// For each row the index of its play as found, if it was found.
     truth: Vec<Option<usize>>,
 }
@@ -98,7 +98,7 @@ fn made(seed: u64, faults: &Faults) -> Game {
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
     let truth = rows.iter().map(|(_, _, play)| play.and_then(|p| found.iter().position(|f| f.1 == Some(p)))).collect();
     Game {
-        rows: rows.iter().map(|(t, timed, _)| RowTime { time: timed.then_some(*t), ..RowTime::default() }).collect(),
+        rows: rows.iter().map(|(t, timed, _)| RowFacts { time: timed.then_some(*t), ..RowFacts::default() }).collect(),
         plays: plays(&found.iter().map(|f| f.0).collect::<Vec<_>>()),
         truth,
     }
@@ -240,7 +240,7 @@ fn a_row_far_from_its_snap_is_kept_in_doubt() {
     let matching = match_rows(&typed(&times), &plays(&SNAPS), &MatchSettings::default());
     let doubted: Vec<_> = matching.pairs.iter().filter(|p| p.doubt.is_some()).collect();
     assert_eq!(doubted.len(), 1);
-    insta::assert_snapshot!(doubted[0].doubt.as_deref().unwrap(), @r"typed 5.2 s after the time that the other rows let expect");
+    insta::assert_snapshot!(doubted[0].doubt.as_deref().unwrap(), @r"typed 5.3 s after the time that the other rows let expect");
 }
 
 #[test]
@@ -250,10 +250,10 @@ fn even_spacing_is_ambiguous_by_one_until_a_person_gives_the_offset() {
     let rows = typed(&snaps[..11].iter().map(|s| s + 7.0).collect::<Vec<_>>());
     let matching = match_rows(&rows, &plays(&snaps), &MatchSettings::default());
     assert!(matching.pairs.iter().all(|p| p.doubt.is_some()), "{}", show(&matching));
-    insta::assert_snapshot!(matching.pairs[4].doubt.as_deref().unwrap(), @r"an offset of 7.0 s, 1 play earlier, fits nearly as well as -7.0 s");
+    insta::assert_snapshot!(matching.pairs[4].doubt.as_deref().unwrap(), @r"an offset of -7.0 s, 1 play later, fits nearly as well as 7.0 s");
     assert!(matching.runner_up.is_some());
     for (offset, shift) in [(7.0, 0), (-7.0, 1)] {
-        let given = match_rows(&rows, &plays(&snaps), &MatchSettings { offset: Some(offset) });
+        let given = match_rows(&rows, &plays(&snaps), &MatchSettings { offset: Some(offset), drift: None });
         assert!(given.pairs.iter().all(|p| p.play == p.row + shift && p.doubt.is_none()), "{}", show(&given));
     }
 }
@@ -270,7 +270,7 @@ fn a_sheet_sorted_by_another_column_is_joined_by_its_times() {
 
 #[test]
 fn by_order_only_where_the_counts_agree_and_nothing_contradicts() {
-    let untimed = |count: usize| vec![RowTime::default(); count];
+    let untimed = |count: usize| vec![RowFacts::default(); count];
     let settings = MatchSettings::default();
     let agree = match_rows(&untimed(8), &plays(&SNAPS), &settings);
     assert!(agree.pairs.iter().all(|p| p.row == p.play && p.by == By::Order && p.doubt.is_none()));
@@ -308,7 +308,7 @@ fn by_order_only_where_the_counts_agree_and_nothing_contradicts() {
 fn doubled_rows_and_weak_plays_by_order() {
     let settings = MatchSettings::default();
     // Nine rows, one of them twice, against eight plays: the double is left out.
-    let mut rows = vec![RowTime::default(); 9];
+    let mut rows = vec![RowFacts::default(); 9];
     rows[4].twin = true;
     let nine = match_rows(&rows, &plays(&SNAPS), &settings);
     assert_eq!(nine.unmatched_rows.iter().map(|u| u.row).collect::<Vec<_>>(), [4]);
@@ -319,25 +319,26 @@ fn doubled_rows_and_weak_plays_by_order() {
     assert!(eight.pairs.iter().all(|p| p.doubt.is_some() == (p.row >= 4)), "{}", show(&eight));
     // Shots without a snap: in doubt throughout.
     let mut with_weak = plays(&SNAPS);
-    with_weak.insert(2, PlayTime { time: 40.0, weak: true });
-    let weak = match_rows(&vec![RowTime::default(); 8], &with_weak, &settings);
+    with_weak.insert(2, PlayFacts { time: 40.0, weak: true, ..PlayFacts::default() });
+    let weak = match_rows(&vec![RowFacts::default(); 8], &with_weak, &settings);
     assert!(weak.pairs.iter().all(|p| p.play != 2 && p.doubt.is_some()) && weak.pairs.len() == 8);
 }
 
-fn any_rows() -> impl Strategy<Value = Vec<RowTime>> {
+fn any_rows() -> impl Strategy<Value = Vec<RowFacts>> {
     let time = prop_oneof![
         6 => (-100.0f64..1000.0).prop_map(Some),
         2 => Just(None),
         1 => prop_oneof![Just(f64::NAN), Just(f64::INFINITY), Just(1e300), Just(-1e300)].prop_map(Some),
     ];
     let row = (time, any::<bool>(), proptest::option::of(0i64..6), proptest::option::of(0u16..900));
-    let row = row.prop_map(|(time, twin, quarter, clock)| RowTime { time, twin, quarter, clock });
+    let row =
+        row.prop_map(|(time, twin, quarter, clock)| RowFacts { time, twin, quarter, clock, ..RowFacts::default() });
     proptest::collection::vec(row, 0..25)
 }
 
-fn any_plays() -> impl Strategy<Value = Vec<PlayTime>> {
+fn any_plays() -> impl Strategy<Value = Vec<PlayFacts>> {
     let play = (prop_oneof![9 => 0.0f64..1000.0, 1 => Just(f64::NAN), 1 => Just(0.0)], any::<bool>());
-    proptest::collection::vec(play.prop_map(|(time, weak)| PlayTime { time, weak }), 0..25)
+    proptest::collection::vec(play.prop_map(|(time, weak)| PlayFacts { time, weak, ..PlayFacts::default() }), 0..25)
 }
 
 proptest! {
@@ -347,7 +348,7 @@ proptest! {
     #[test]
     fn every_row_and_play_is_accounted_for(rows in any_rows(), plays in any_plays(),
         offset in proptest::option::of(-100.0f64..100.0)) {
-        let settings = MatchSettings { offset };
+        let settings = MatchSettings { offset, drift: None };
         let matching = match_rows(&rows, &plays, &settings);
         prop_assert_eq!(format!("{matching:?}"), format!("{:?}", match_rows(&rows, &plays, &settings)));
         let mut all_rows: Vec<usize> = matching.pairs.iter().map(|p| p.row).collect();
@@ -367,7 +368,7 @@ proptest! {
         let mut game = made(seed, &Faults { plays: 25, ..TIRED });
         let at = at.min(game.rows.len().saturating_sub(1));
         if put_in {
-            game.rows.insert(at, RowTime { time: Some(time), ..RowTime::default() });
+            game.rows.insert(at, RowFacts { time: Some(time), ..RowFacts::default() });
         } else if !game.rows.is_empty() {
             game.rows.remove(at);
         }
