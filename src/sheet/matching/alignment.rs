@@ -53,6 +53,10 @@ fn all(states: States) -> f64 {
     states[0] + states[1] + states[2]
 }
 
+/// Ways of less weight than this against the best up to the same row are not followed on: what they could add is far
+/// below all that is told.
+const FAINT: f64 = 1e-25;
+
 /// Takes the largest number out of a line; its logarithm.
 fn scaled(line: &mut [States]) -> f64 {
     let most = line.iter().flatten().copied().fold(0.0, f64::max);
@@ -67,7 +71,7 @@ impl Steps {
     /// Sums over all ways; `None` where no way is left or a weight is no number.
     pub fn posterior(&self, habit: &Habit) -> Option<Posterior> {
         let forward = self.forward(habit);
-        let backward = self.backward(habit);
+        let backward = self.backward(habit, &forward);
         let (rows, plays, wide) = (self.rows, self.plays, self.plays + 1);
         let evidence = all(forward.at[rows * wide + plays]).ln() + forward.scale[rows];
         if !evidence.is_finite() {
@@ -113,6 +117,10 @@ impl Steps {
                 let above = here - wide;
                 for j in 0..wide {
                     let states = sums.at[above + j];
+                    if all(states) < FAINT {
+                        sums.at[above + j] = [0.0; 3];
+                        continue;
+                    }
                     let at = (i - 1) * wide + j;
                     sums.at[here + j][1] += habit.row(states, self.row_alone[at], self.row_again[at]);
                     if j < plays {
@@ -122,6 +130,9 @@ impl Steps {
             }
             for j in 0..plays {
                 let states = sums.at[here + j];
+                if all(states) == 0.0 {
+                    continue;
+                }
                 sums.at[here + j + 1][2] += habit.play(states, self.play_alone[i * plays + j], self.play_again[j]);
             }
             let factor = scaled(&mut sums.at[here..here + wide]);
@@ -130,14 +141,17 @@ impl Steps {
         sums
     }
 
-    /// All ways from row `i` and play `j` on, by what the step before was.
-    fn backward(&self, habit: &Habit) -> Sums {
+    /// All ways from row `i` and play `j` on, by what the step before was; only where `forward` comes.
+    fn backward(&self, habit: &Habit, forward: &Sums) -> Sums {
         let (rows, plays, wide) = (self.rows, self.plays, self.plays + 1);
         let mut sums = Sums { at: vec![[0.0; 3]; (rows + 1) * wide], scale: Vec::new() };
         const STATES: [States; 3] = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
         for i in (0..=rows).rev() {
             let here = i * wide;
             for j in (0..wide).rev() {
+                if all(forward.at[here + j]) == 0.0 {
+                    continue;
+                }
                 let mut on = if i == rows && j == plays { [1.0; 3] } else { [0.0; 3] };
                 for (state, sum) in STATES.iter().zip(&mut on) {
                     if i < rows {

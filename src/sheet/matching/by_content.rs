@@ -5,13 +5,14 @@ use super::by_order::{contradiction, match_by_order, none};
 use super::facts::{Pin, PlayFacts, RowFacts};
 use super::ground::Ground;
 use super::outcome::{By, Matching, Pair, Unmatched};
+use super::series::in_game_order;
 
 /// Below this weight a pair is in doubt; fitted on made sheets kept apart from those that are measured on.
-const SURE: f64 = 0.9975;
+const SURE: f64 = 0.9985;
 /// The same where the order alone joins: what is told of such sheets is that nothing is amiss.
 const SURE_IN_ORDER: f64 = 0.95;
 /// A row goes only where this much of the weight lies: a wrong tag is worse than none.
-const PLACED: f64 = 0.35;
+const PLACED: f64 = 0.3;
 /// Rounds of fitting the film's habits to the pairs.
 const ROUNDS: usize = 3;
 /// Above this weight of the one way that joins all in order, the order is what joins.
@@ -19,6 +20,17 @@ const IN_ORDER: f64 = 0.5;
 
 /// Joins a sheet without times. `plays` is not empty.
 pub(super) fn match_by_content(rows: &[RowFacts], plays: &[PlayFacts]) -> Matching {
+    let order = in_game_order(rows);
+    let ordered: Vec<RowFacts> = order.iter().map(|row| rows[*row]).collect();
+    let mut matching = match_ordered(&ordered, plays);
+    matching.pairs.iter_mut().for_each(|pair| pair.row = order[pair.row]);
+    matching.unmatched_rows.iter_mut().for_each(|row| row.row = order[row.row]);
+    matching.unmatched_rows.sort_by_key(|row| row.row);
+    matching
+}
+
+/// The same for rows that stand in the game's order.
+fn match_ordered(rows: &[RowFacts], plays: &[PlayFacts]) -> Matching {
     let mut ground = Ground::of(rows, plays);
     let pinned = rows.iter().any(|row| row.pin != Pin::Free) || plays.iter().any(|play| play.no_row);
     if ground.content.is_none() && !pinned {

@@ -18,11 +18,14 @@ const SLOPE_SD: f64 = 0.15;
 const LENGTH_SPREAD: f64 = 0.28;
 const SPREAD_WORTH: f64 = 12.0;
 
-/// Yards that the ball moves from snap to end, and their spread, where a row tells no gain.
+/// Yards that the ball moves from snap to end, and their spread, where a row's gain does not tell; our own estimates.
 const PUNT: (f64, f64) = (38.0, 11.0);
 const KICKOFF: (f64, f64) = (38.0, 16.0);
 const PLACE_KICK: (f64, f64) = (2.0, 5.0);
 const NO_PLAY: (f64, f64) = (2.0, 6.0);
+/// The camera follows the ball, which on these ends elsewhere than the gain tells.
+const INCOMPLETE: (f64, f64) = (4.0, 4.0);
+const INTERCEPTED: (f64, f64) = (3.0, 14.0);
 const UNTOLD: (f64, f64) = (5.0, 9.0);
 
 /// Yards of noise between gain and pan that are tried, with how likely each is beforehand (natural logarithm): the
@@ -56,7 +59,8 @@ impl Expected {
             (What::Punt, _) => PUNT,
             (What::Kickoff, _) => KICKOFF,
             (What::FieldGoal | What::Try, _) => PLACE_KICK,
-            (What::Incomplete, None) => (0.0, 1.0),
+            (What::Incomplete, _) => INCOMPLETE,
+            (What::Intercepted, _) => INTERCEPTED,
             (What::NoPlay, None) => NO_PLAY,
             (_, Some(gain)) => (gain.clamp(-30.0, 110.0), 1.0),
             (_, None) => UNTOLD,
@@ -91,6 +95,24 @@ struct Habits {
 }
 
 /// How well each row's word fits each play's film.
+#[derive(Debug, Clone)]
+pub(super) struct Ratios {
+    /// For each row and play (`i * plays + j`) the likelihood of the play's film if it is the row's, against that of any
+    /// play without a row.
+    pub pair: Vec<f64>,
+    /// The same for each play if it is some other row's, and if it is no play at all.
+    pub other: Vec<f64>,
+    pub none: Vec<f64>,
+}
+
+impl Ratios {
+    /// Where nothing is known, nothing speaks for or against.
+    pub fn even(rows: usize, plays: usize) -> Self {
+        Self { pair: vec![1.0; rows * plays], other: vec![1.0; plays], none: vec![1.0; plays] }
+    }
+}
+
+/// What rows and film let expect of one another.
 pub(super) struct Content {
     expected: Vec<Expected>,
     plays: Vec<(Option<f64>, Option<f64>, Option<bool>)>,
@@ -152,8 +174,10 @@ impl Content {
         }
         let rows = self.expected.len() as f64;
         let mut best = (f64::NEG_INFINITY, self.habits.scale, self.habits.noise);
-        for (noise, prior) in NOISES {
-            for step in 0..24 {
+        // A first look need not be as fine.
+        let stride = if posterior.is_some() { 1 } else { 2 };
+        for (noise, prior) in NOISES.into_iter().skip(stride - 1).step_by(stride) {
+            for step in (0..24).step_by(stride) {
                 // The middle pan stands for 2 to 20 yards.
                 let scale = middle / (2.0 * 10f64.powf(f64::from(step) / 23.0));
                 let mut sum = prior;
@@ -230,11 +254,10 @@ impl Content {
         habits.spread = variance.sqrt().clamp(0.12, 0.5);
     }
 
-    /// For each row and play (`i * plays + j`) the likelihood of the play's film if it is the row's, against that of a
-    /// play without a row.
-    pub fn ratios(&self) -> Vec<f64> {
+    /// How well all fit.
+    pub fn ratios(&self) -> Ratios {
         let (rows, plays) = (self.expected.len(), self.plays.len());
-        let mut ratios = vec![1.0; rows * plays];
+        let mut ratios = Ratios::even(rows, plays);
         let h = &self.habits;
         // Rows of one kind and gain are reckoned once.
         let mut kinds: Vec<Expected> = Vec::new();
@@ -256,10 +279,12 @@ impl Content {
                     *value = density(kind);
                 }
                 let mean = kind_of.iter().map(|k| of_kind[*k]).sum::<f64>() / rows as f64;
-                let alone = FALSE_SHARE * nothing + (1.0 - FALSE_SHARE) * mean;
+                let alone = (FALSE_SHARE * nothing + (1.0 - FALSE_SHARE) * mean).max(1e-12);
+                ratios.other[j] *= mean / alone;
+                ratios.none[j] *= nothing / alone;
                 for (i, kind) in kind_of.iter().enumerate() {
                     // No film speaks more strongly than this against a row: a kind mistyped, a camera asleep.
-                    ratios[i * plays + j] *= (of_kind[*kind] / alone.max(1e-12)).max(0.01);
+                    ratios.pair[i * plays + j] *= (of_kind[*kind] / alone).max(0.01);
                 }
             };
             if let Some(length) = length {
@@ -303,7 +328,7 @@ mod tests {
                 ..PlayFacts::default()
             };
             let plays: Vec<PlayFacts> = gains.iter().map(play).collect();
-            let ratios = Content::of(&rows, &plays).unwrap().ratios();
+            let ratios = Content::of(&rows, &plays).unwrap().ratios().pair;
             assert!(ratios[2 * 8 + 2] > 3.0, "{}", ratios[2 * 8 + 2]);
             assert!(ratios[2 * 8] < 0.5 && ratios[2] < 0.5);
         }

@@ -1,7 +1,7 @@
 //! The ground on which rows and plays are laid to one another: what speaks for each step, but for times.
 
 use super::alignment::{Habit, Posterior, Steps};
-use super::content::Content;
+use super::content::{Content, Ratios};
 use super::facts::{Pin, PlayFacts, RowFacts};
 use super::line::Line;
 use super::series::{Amiss, amiss};
@@ -11,7 +11,7 @@ use super::series::{Amiss, amiss};
 /// shares of the tired night are those that the aims name; the rest is our own estimate.
 const HABITS: [(Habit, f64); 3] = [
     (Habit { row_alone: 0.012, play_alone: 0.015, play_alone_again: 0.2 }, -0.9),
-    (Habit { row_alone: 0.085, play_alone: 0.13, play_alone_again: 0.16 }, -0.7),
+    (Habit { row_alone: 0.085, play_alone: 0.13, play_alone_again: 0.14 }, -0.7),
     (Habit { row_alone: 0.05, play_alone: 0.05, play_alone_again: 0.92 }, -2.3),
 ];
 
@@ -52,7 +52,7 @@ pub(super) struct Ground<'a> {
     pub rows: &'a [RowFacts],
     pub plays: &'a [PlayFacts],
     pub content: Option<Content>,
-    ratios: Option<Vec<f64>>,
+    ratios: Ratios,
     amiss: Vec<Amiss>,
     twin: Vec<bool>,
     /// For the place before each play (and after the last) how much the gap speaks for a hidden play.
@@ -73,7 +73,7 @@ impl<'a> Ground<'a> {
     pub fn of(rows: &'a [RowFacts], plays: &'a [PlayFacts]) -> Self {
         let twin: Vec<bool> = (0..rows.len()).map(|i| is_twin(rows, i)).collect();
         let content = Content::of(rows, plays);
-        let ratios = content.as_ref().map(Content::ratios);
+        let ratios = content.as_ref().map_or_else(|| Ratios::even(rows.len(), plays.len()), Content::ratios);
         let amiss = amiss(rows, &twin);
         Self { rows, plays, content, ratios, amiss, twin, hidden: hidden(plays), pins: Pins::of(rows, plays) }
     }
@@ -82,7 +82,7 @@ impl<'a> Ground<'a> {
     pub fn learn(&mut self, posterior: &Posterior) {
         if let Some(content) = &mut self.content {
             content.refit(posterior);
-            self.ratios = Some(content.ratios());
+            self.ratios = content.ratios();
         }
     }
 
@@ -101,7 +101,7 @@ impl<'a> Ground<'a> {
     /// The steps, with times along a line and their spread where there is one.
     pub fn steps(&self, line: Option<(&Line, f64)>) -> Steps {
         let (rows, plays, wide) = (self.rows.len(), self.plays.len(), self.plays.len() + 1);
-        let mut pair = self.ratios.clone().unwrap_or_else(|| vec![1.0; rows * plays]);
+        let mut pair = self.ratios.pair.clone();
         let mut row_alone = vec![0.0; rows * wide];
         let mut row_again = vec![0.0; rows * wide];
         let mut play_alone = vec![0.0; (rows + 1) * plays];
@@ -138,7 +138,9 @@ impl<'a> Ground<'a> {
         let held: Vec<bool> = (0..plays).map(|j| self.pins.held.contains(&Some(j))).collect();
         let none = |play: &PlayFacts| NO_PLAY * if play.weak { WEAK } else { 1.0 };
         let play_weight = |j: usize, missing: f64| {
-            let weight = (ROW_MISSING * missing + none(&self.plays[j])) / (ROW_MISSING + NO_PLAY);
+            let (other, none) =
+                (ROW_MISSING * missing * self.ratios.other[j], none(&self.plays[j]) * self.ratios.none[j]);
+            let weight = (other + none) / (ROW_MISSING + NO_PLAY);
             if held[j] { 0.0 } else { weight }
         };
         for i in 0..=rows {

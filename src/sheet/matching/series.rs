@@ -71,9 +71,9 @@ pub(super) struct Amiss {
 /// Ratios of likelihood, from football's rules and common typing: two rows in a row follow one another in 19 of 20
 /// cases (the rest are penalties, fumbles and slips of the hand), with one left out between them in one of eight.
 const FOLLOWS_ALTHOUGH_MISSING: f64 = 0.12;
-const BREAKS_IF_MISSING: f64 = 16.0;
+const BREAKS_IF_MISSING: f64 = 25.0;
 /// A row that fits neither neighbor while they fit one another.
-const STRAY: f64 = 25.0;
+const STRAY: f64 = 50.0;
 const FITS_ALTHOUGH_TOO_MANY: f64 = 0.1;
 /// A row that says the same as the one above.
 const TWIN: f64 = 40.0;
@@ -105,11 +105,30 @@ pub(super) fn amiss(rows: &[RowFacts], twin: &[bool]) -> Vec<Amiss> {
             all[single[at]].too_many = FITS_ALTHOUGH_TOO_MANY;
         }
     }
-    for (i, amiss) in all.iter_mut().enumerate().filter(|(i, _)| is_twin(*i)) {
-        let _ = i;
+    for (_, amiss) in all.iter_mut().enumerate().filter(|(row, _)| is_twin(*row)) {
         *amiss = Amiss { missing_before: FOLLOWS_ALTHOUGH_MISSING, too_many: TWIN };
     }
     all
+}
+
+/// The rows in the order that football lets expect: neighbors that were changed over are changed back, where they fit so
+/// and not otherwise.
+pub(super) fn in_game_order(rows: &[RowFacts]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..rows.len()).collect();
+    let mut at = 1;
+    while at + 2 < rows.len() {
+        let fits = |a: usize, b: usize| follows(&rows[a], &rows[b]);
+        let [before, one, two, after] = [at - 1, at, at + 1, at + 2];
+        let changed = [(before, two), (two, one), (one, after)].iter().all(|(a, b)| fits(*a, *b) == Follows::Yes);
+        let broken =
+            [(before, one), (one, two), (two, after)].iter().filter(|(a, b)| fits(*a, *b) == Follows::No).count();
+        if changed && broken >= 2 {
+            order.swap(one, two);
+            at += 1;
+        }
+        at += 1;
+    }
+    order
 }
 
 #[cfg(test)]
@@ -139,6 +158,15 @@ mod tests {
         assert_eq!(follows(&kick(What::Kickoff), &row(1, 10.0, 3.0)), Follows::Yes);
         assert_eq!(follows(&kick(What::Kickoff), &row(2, 6.0, 3.0)), Follows::No);
         assert_eq!(follows(&RowFacts::default(), &RowFacts::default()), Follows::Unknown);
+    }
+
+    #[test]
+    fn rows_changed_over_are_changed_back_only_where_all_fits_then() {
+        let rows = [row(1, 10.0, 4.0), row(2, 6.0, 3.0), row(3, 3.0, 1.0), row(4, 2.0, 5.0), row(1, 10.0, 2.0)];
+        assert_eq!(in_game_order(&rows), [0, 1, 2, 3, 4]);
+        let changed = [rows[0], rows[2], rows[1], rows[3], rows[4]];
+        assert_eq!(in_game_order(&changed), [0, 2, 1, 3, 4]);
+        assert_eq!(in_game_order(&[rows[0], rows[2], rows[3]]), [0, 1, 2]);
     }
 
     #[test]
