@@ -137,3 +137,75 @@ pub(super) fn to_check(plays: &[PlayShots], joined: &Joined, sheet: Option<&TagS
     }
     list
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::{By, Row, Unmatched};
+
+    fn sheet(rows: usize) -> TagSheet {
+        let row =
+            |n: usize| Row { place: format!("tags.csv:{}", n + 2), number: n as u32 + 2, tags: Default::default() };
+        TagSheet { path: "tags.csv".into(), rows: (0..rows).map(row).collect(), problems: Vec::new() }
+    }
+
+    fn plays(count: usize) -> Vec<PlayShots> {
+        (0..count).map(|n| PlayShots { label: format!("{}", n + 16), ..PlayShots::default() }).collect()
+    }
+
+    fn pair(row: usize, play: usize, confidence: f64, rival: Option<Rival>) -> Pair {
+        let doubt = (confidence < 0.9).then(|| "its place is not sure".to_string());
+        Pair { row, play, by: By::Content, confidence, residual: None, rival, doubt }
+    }
+
+    #[test]
+    fn a_pair_in_doubt_is_told_with_its_weight_and_the_alternative() {
+        let (sheet, plays) = (sheet(3), plays(3));
+        let rival = Some(Rival { play: Some(2), weight: 0.15 });
+        let pairs = vec![pair(0, 1, 0.83, rival), pair(1, 2, 0.6, Some(Rival { play: None, weight: 0.3 }))];
+        let lost = Unmatched { row: 2, why: "no play fits".into(), rival: Some(Rival { play: Some(0), weight: 0.2 }) };
+        let matching = Matching { pairs, unmatched_rows: vec![lost], unmatched_plays: vec![0], ..Matching::default() };
+        let joined = Joined { matching, adrift: Vec::new() };
+        let told: Vec<String> =
+            to_check(&plays, &joined, Some(&sheet)).into_iter().map(|c| format!("{}: {}", c.label, c.why)).collect();
+        insta::assert_snapshot!(told.join("\n"), @r"
+        16: no row of the sheet was joined to it
+        17: its row is in doubt: its place is not sure: tags.csv:2 is on play 17 by content, .83; play 18 would be .15
+        18: its row is in doubt: its place is not sure: tags.csv:3 is on play 18 by content, .60; no play at all would be .30
+        ");
+        let (mut problems, mut done) = (Vec::new(), CutDone::default());
+        joined.tell(&sheet, &plays, &mut problems, &mut done);
+        assert_eq!(problems[0].place, "tags.csv:4");
+        assert_eq!(problems[0].what, "joined to no play: no play fits; play 16 would be .20");
+        assert_eq!(joined.matches(&sheet, &plays)[0].matched_by, "content");
+    }
+
+    #[test]
+    fn plays_without_a_row_are_no_fault_where_the_sheet_tells_of_a_part() {
+        let (sheet, plays) = (sheet(4), plays(10));
+        let pairs: Vec<Pair> = (0..4).map(|n| pair(n, n, 0.99, None)).collect();
+        let matching = Matching { pairs, unmatched_plays: (4..10).collect(), ..Matching::default() };
+        let joined = Joined { matching, adrift: Vec::new() };
+        assert!(to_check(&plays, &joined, Some(&sheet)).is_empty());
+        assert_eq!(to_check(&plays, &Joined::default(), Some(&sheet)).len(), 10, "nothing was joined at all");
+    }
+
+    #[test]
+    fn a_pin_that_holds_nothing_is_told() {
+        let (sheet, plays) = (sheet(2), plays(2));
+        let pin = |label: Option<&str>, place: Option<&str>, found| PinFound {
+            label: label.map(String::from),
+            place: place.map(String::from),
+            found,
+        };
+        let pins = [
+            pin(Some("16"), Some("tags.csv:9"), false),
+            pin(Some("99"), Some("tags.csv:2"), true),
+            pin(Some("17"), None, true),
+        ];
+        let joined = Joined::of(&sheet, &plays, &Reference::default(), &pins, &MatchSettings::default());
+        assert_eq!(joined.adrift.len(), 2);
+        assert!(joined.adrift[0].what.contains("not in the sheet any more"));
+        assert!(joined.adrift[1].what.contains("play 99, which is not found"));
+    }
+}

@@ -5,12 +5,16 @@
 #[allow(dead_code)]
 mod marks;
 
+#[path = "../bench/made_sheets.rs"]
+mod made_sheets;
+
 mod clips;
 mod desk;
 mod explain;
 mod films;
 mod formats;
 mod hard_films;
+mod made_games;
 mod marked;
 mod night;
 mod no_cuts;
