@@ -105,7 +105,7 @@ impl Chance {
 }
 
 /// Yards of noise on the ball's way, so that the pan correlates .77 with the gain (the bench prints what it came to).
-const PAN_NOISE: f64 = 5.7;
+const PAN_NOISE: f64 = 4.7;
 /// Share of a play's length that its kind and gain explain, as a correlation: a third of the variance.
 const LENGTH_TOLD: f64 = 0.58;
 /// Error of a found play's length, seconds.

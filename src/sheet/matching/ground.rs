@@ -90,6 +90,11 @@ impl<'a> Ground<'a> {
         self.twin.get(row).copied().unwrap_or(false)
     }
 
+    /// Whether some row does not follow the one before it, or says the same.
+    pub fn is_broken(&self) -> bool {
+        self.amiss.iter().any(|amiss| amiss.missing_before > 1.0) || self.twin.contains(&true)
+    }
+
     /// Pairs that a person made, also those that cross others.
     pub fn pinned(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
         self.rows.iter().enumerate().filter_map(|(row, facts)| match facts.pin {
