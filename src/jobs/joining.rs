@@ -3,6 +3,7 @@
 use super::ingest::{CutDone, ToCheck};
 use super::matching::TagSheet;
 use super::play_facts::Reference;
+use super::time_of_day::spoken;
 use crate::base::Problem;
 use crate::library::{CameraShot, MatchIn, PinFound, PlayShots};
 use crate::sheet::{MatchSettings, Matching, Pair, Rival};
@@ -12,8 +13,8 @@ use crate::sheet::{MatchSettings, Matching, Pair, Rival};
 pub(super) struct Joined {
     /// By indices of the sheet's rows and the game's plays.
     pub matching: Matching,
-    /// Pins whose row or play is not there, in words with the address.
-    adrift: Vec<Problem>,
+    /// Pins whose row or play is not there; times that are no film times.
+    notes: Vec<Problem>,
 }
 
 impl Joined {
@@ -26,9 +27,14 @@ impl Joined {
     ) -> Self {
         let shots: Vec<&[CameraShot]> = plays.iter().map(|p| p.shots.as_slice()).collect();
         let labels: Vec<&str> = plays.iter().map(|p| p.label.as_str()).collect();
-        let matching = sheet.join((&labels, &shots), reference, pins, settings);
-        let adrift = pins.iter().filter_map(|pin| adrift(pin, sheet, &labels)).collect();
-        Self { matching, adrift }
+        let (matching, ahead) = sheet.join((&labels, &shots), reference, pins, settings);
+        let mut notes: Vec<Problem> = pins.iter().filter_map(|pin| adrift(pin, sheet, &labels)).collect();
+        notes.extend(ahead.map(|ahead| {
+            let (much, way) = (spoken(ahead), if ahead < 0.0 { "behind" } else { "ahead of" });
+            let what = format!("the times are times of day; the watch runs {much} {way} the film's recording time");
+            Problem::new(sheet.path.file_name().map_or("the tag sheet".into(), |name| name.to_string_lossy()), what)
+        }));
+        Self { matching, notes }
     }
 
     /// Its pairs as the library takes them.
@@ -58,7 +64,7 @@ impl Joined {
             }
             problems.push(Problem::new(place, what));
         }
-        problems.extend(self.adrift.iter().cloned());
+        problems.extend(self.notes.iter().cloned());
     }
 }
 
@@ -165,7 +171,7 @@ mod tests {
         let pairs = vec![pair(0, 1, 0.83, rival), pair(1, 2, 0.6, Some(Rival { play: None, weight: 0.3 }))];
         let lost = Unmatched { row: 2, why: "no play fits".into(), rival: Some(Rival { play: Some(0), weight: 0.2 }) };
         let matching = Matching { pairs, unmatched_rows: vec![lost], unmatched_plays: vec![0], ..Matching::default() };
-        let joined = Joined { matching, adrift: Vec::new() };
+        let joined = Joined { matching, notes: Vec::new() };
         let told: Vec<String> =
             to_check(&plays, &joined, Some(&sheet)).into_iter().map(|c| format!("{}: {}", c.label, c.why)).collect();
         insta::assert_snapshot!(told.join("\n"), @r"
@@ -185,7 +191,7 @@ mod tests {
         let (sheet, plays) = (sheet(4), plays(10));
         let pairs: Vec<Pair> = (0..4).map(|n| pair(n, n, 0.99, None)).collect();
         let matching = Matching { pairs, unmatched_plays: (4..10).collect(), ..Matching::default() };
-        let joined = Joined { matching, adrift: Vec::new() };
+        let joined = Joined { matching, notes: Vec::new() };
         assert!(to_check(&plays, &joined, Some(&sheet)).is_empty());
         assert_eq!(to_check(&plays, &Joined::default(), Some(&sheet)).len(), 10, "nothing was joined at all");
     }
@@ -204,8 +210,8 @@ mod tests {
             pin(Some("17"), None, true),
         ];
         let joined = Joined::of(&sheet, &plays, &Reference::default(), &pins, &MatchSettings::default());
-        assert_eq!(joined.adrift.len(), 2);
-        assert!(joined.adrift[0].what.contains("not in the sheet any more"));
-        assert!(joined.adrift[1].what.contains("play 99, which is not found"));
+        assert_eq!(joined.notes.len(), 2);
+        assert!(joined.notes[0].what.contains("not in the sheet any more"));
+        assert!(joined.notes[1].what.contains("play 99, which is not found"));
     }
 }

@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::Config;
 use super::play_facts::{Reference, play_facts};
+use super::time_of_day::on_one_clock;
 use crate::base::{Error, Problem, Result};
 use crate::library::{CameraShot, Library, PinFound, RowIn};
 use crate::sheet::{MatchSettings, Matching, Pin, PlayFacts, Row, RowFacts, Sheet, match_rows, row_facts};
@@ -68,21 +69,30 @@ impl TagSheet {
     }
 
     /// Which play each row belongs to. `plays` are those of the game in film order by their shots, under `labels`;
-    /// `reference` is the camera by whose film the times were typed.
+    /// `reference` is the camera by whose film the times were typed. With it, where the times are times of day: by how
+    /// many seconds the watch runs ahead of the film's recording time.
     pub fn join(
         &self,
         (labels, plays): (&[&str], &[&[CameraShot]]),
         reference: &Reference,
         pins: &[PinFound],
         settings: &MatchSettings,
-    ) -> Matching {
+    ) -> (Matching, Option<f64>) {
         let mut facts = play_facts(plays, reference);
         let mut rows = row_facts(&self.rows);
         self.lay_pins(&mut rows, labels, &mut facts, pins);
-        match self.restart(&rows) {
+        if let (Some(film), None) = (&reference.film, settings.offset)
+            && let Some(one) = on_one_clock(&rows, &facts, film)
+        {
+            let matching = match_rows(&one.rows, &one.plays, settings);
+            // An offset from the film's own beginning would say nothing here.
+            return (Matching { line: None, ..matching }, Some(one.ahead));
+        }
+        let matching = match self.restart(&rows) {
             None => match_rows(&rows, &facts, settings),
             Some(at) => by_halves(&rows, at, &facts, settings),
-        }
+        };
+        (matching, None)
     }
 
     /// Lays a person's word over rows and plays.

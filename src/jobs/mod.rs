@@ -21,6 +21,7 @@ mod settings;
 mod stills;
 mod survey;
 mod texts;
+mod time_of_day;
 mod tools;
 mod unweave;
 

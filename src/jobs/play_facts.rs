@@ -14,7 +14,8 @@ use crate::sheet::PlayFacts;
 pub(super) struct Reference {
     /// The game's cameras, the sideline first.
     pub cameras: Vec<String>,
-    film: Option<Film>,
+    /// Its film, where it is at hand or the library knows its frame times.
+    pub film: Option<Film>,
     hz: f64,
     /// What was measured over its film; `None` where that is lost.
     pub series: Option<Series>,
