@@ -99,12 +99,12 @@ fn named<'a>(rival: &Rival, plays: &'a [PlayShots]) -> Option<(&'a str, String)>
     Some((&play.label, weight(rival.weight)))
 }
 
-/// A doubt with the pair's weight and the alternative: "...: tags.csv:14 is on play 17 by content, .83; play 18 would be
+/// A doubt with the pair's weight and the alternative: "...; tags.csv:14 is on play 17 by content, .83; play 18 would be
 /// .15".
 fn told(doubt: &str, pair: &Pair, sheet: &TagSheet, plays: &[PlayShots]) -> String {
     let (Some(row), Some(play)) = (sheet.rows.get(pair.row), plays.get(pair.play)) else { return doubt.to_string() };
     let (by, sure) = (pair.by.as_str(), weight(pair.confidence));
-    let mut words = format!("{doubt}: {} is on play {} by {by}, {sure}", row.place, play.label);
+    let mut words = format!("{doubt}; {} is on play {} by {by}, {sure}", row.place, play.label);
     match pair.rival {
         Some(rival) if rival.play.is_none() => words += &format!("; no play at all would be {}", weight(rival.weight)),
         Some(rival) => {
@@ -176,8 +176,8 @@ mod tests {
             to_check(&plays, &joined, Some(&sheet)).into_iter().map(|c| format!("{}: {}", c.label, c.why)).collect();
         insta::assert_snapshot!(told.join("\n"), @r"
         16: no row of the sheet was joined to it
-        17: its row is in doubt: its place is not sure: tags.csv:2 is on play 17 by content, .83; play 18 would be .15
-        18: its row is in doubt: its place is not sure: tags.csv:3 is on play 18 by content, .60; no play at all would be .30
+        17: its row is in doubt: its place is not sure; tags.csv:2 is on play 17 by content, .83; play 18 would be .15
+        18: its row is in doubt: its place is not sure; tags.csv:3 is on play 18 by content, .60; no play at all would be .30
         ");
         let (mut problems, mut done) = (Vec::new(), CutDone::default());
         joined.tell(&sheet, &plays, &mut problems, &mut done);

@@ -43,9 +43,12 @@ fn match_ordered(rows: &[RowFacts], plays: &[PlayFacts]) -> Matching {
         let matching = none(rows, plays, &against);
         return with_pins(matching, &ground);
     }
-    for _ in 0..ROUNDS {
+    for round in 0..ROUNDS {
         let Some((posterior, _)) = ground.judge(None) else { break };
         ground.learn(&posterior);
+        if round == 0 {
+            ground.hold_pins(&posterior);
+        }
     }
     let Some((posterior, in_order)) = ground.judge(None) else {
         return with_pins(none(rows, plays, "the film and the sheet cannot be laid to one another"), &ground);
@@ -80,11 +83,10 @@ fn place(
     let doubled = ground.is_twin(row) || ground.is_twin(row + 1);
     let rival = ground.rival(posterior, row, play);
     let Some(play) = play else {
-        let why = match doubled {
-            true => "typed twice: a row beside it says the same",
-            false => "no play of the film fits it in its place",
-        };
-        return Err(Unmatched { rival, ..Unmatched::new(row, why) });
+        if doubled {
+            return Err(Unmatched::new(row, "typed twice: a row beside it says the same"));
+        }
+        return Err(Unmatched { rival, ..Unmatched::new(row, "no play of the film fits it in its place") });
     };
     let confidence = ground.weight(posterior, row, play);
     if confidence < PLACED {

@@ -80,6 +80,12 @@ pub(super) fn match_by_time(rows: &[RowFacts], plays: &[PlayFacts], settings: &M
         ground = Ground::of(&ordered, plays);
         candidates = self::candidates(&mut ground, &lines, settings);
     }
+    if let Some(best) = candidates.first()
+        && ground.hold_pins(&best.posterior)
+    {
+        let lines: Vec<Line> = candidates.iter().map(|c| c.line).collect();
+        candidates = self::candidates(&mut ground, &lines, settings);
+    }
     let ground = ground;
     let Some((best, others)) = candidates.split_first() else {
         let why = "the film and the sheet cannot be laid to one another";
@@ -267,6 +273,8 @@ impl Judge<'_> {
         let row = self.ground.rows[index];
         let rival = self.ground.rival(self.all, index, play);
         let Some(play) = play else {
+            let doubled = self.ground.is_twin(index) || self.ground.is_twin(index + 1);
+            let rival = rival.filter(|_| !doubled);
             return Err(Unmatched { rival, ..Unmatched::new(index, self.why_none(index, &row)) });
         };
         let confidence = self.ground.weight(self.all, index, play);

@@ -61,8 +61,15 @@ pub(super) struct Ground<'a> {
     pins: Pins,
 }
 
+/// Pairs so sure, and so many of them, that cross a pin tell that its row stands in the wrong place of the sheet, or its
+/// play of the film: it holds all the same, but orders nothing.
+const CROSSES: f64 = 0.9;
+const CROSSES_IT: usize = 2;
+
 /// A person's word, as far as the order holds it.
 struct Pins {
+    /// Pins of a row to a play, by row.
+    told: Vec<(usize, usize)>,
     /// For each row the play that it is held to in the order.
     held: Vec<Option<usize>>,
     row: Vec<bool>,
@@ -84,6 +91,13 @@ impl<'a> Ground<'a> {
             content.refit(posterior);
             self.ratios = content.ratios();
         }
+    }
+
+    /// Lets the pins order the rows around them, as far as what the others come to without them does not speak against it.
+    /// Whether there are any.
+    pub fn hold_pins(&mut self, posterior: &Posterior) -> bool {
+        self.pins.hold(posterior, self.plays.len());
+        self.pins.held.iter().any(Option::is_some)
     }
 
     pub fn is_twin(&self, row: usize) -> bool {
@@ -280,8 +294,7 @@ fn hidden(plays: &[PlayFacts]) -> Vec<f64> {
 impl Pins {
     fn of(rows: &[RowFacts], plays: &[PlayFacts]) -> Self {
         let play = plays.iter().map(|play| play.no_row).collect();
-        let mut pins = Self { held: vec![None; rows.len()], row: vec![false; rows.len()], play };
-        let mut told: Vec<(usize, usize)> = Vec::new();
+        let mut pins = Self { told: Vec::new(), held: vec![None; rows.len()], row: vec![false; rows.len()], play };
         for (i, row) in rows.iter().enumerate() {
             match row.pin {
                 Pin::Free => {}
@@ -290,11 +303,28 @@ impl Pins {
                     pins.row[i] = true;
                     // Of two rows on one play the first stands.
                     if play < plays.len() && !std::mem::replace(&mut pins.play[play], true) {
-                        told.push((i, play));
+                        pins.told.push((i, play));
                     }
                 }
             }
         }
+        pins
+    }
+
+    /// From what all rows but the pinned come to: which pins order the rows around them.
+    fn hold(&mut self, posterior: &Posterior, plays: usize) {
+        let sure: Vec<(usize, usize)> = (0..self.held.len())
+            .filter(|row| !self.row[*row])
+            .filter_map(|row| {
+                let weights = posterior.pair.get(row * plays..(row + 1) * plays)?;
+                Some((row, weights.iter().position(|weight| *weight >= CROSSES)?))
+            })
+            .collect();
+        let crossed = |(row, play): (usize, usize)| {
+            let crossing = sure.iter().filter(|(r, p)| (*r < row) != (*p < play));
+            crossing.count() >= CROSSES_IT
+        };
+        let told: Vec<(usize, usize)> = self.told.iter().copied().filter(|pin| !crossed(*pin)).collect();
         // The most that fit together without crossing; the others hold all the same, but order nothing.
         let mut longest: Vec<(usize, Option<usize>)> = Vec::with_capacity(told.len());
         for (at, (_, play)) in told.iter().enumerate() {
@@ -303,9 +333,8 @@ impl Pins {
         }
         let mut at = (0..told.len()).max_by_key(|i| longest[*i].0);
         while let Some(here) = at {
-            pins.held[told[here].0] = Some(told[here].1);
+            self.held[told[here].0] = Some(told[here].1);
             at = longest[here].1;
         }
-        pins
     }
 }

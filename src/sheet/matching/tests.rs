@@ -475,6 +475,17 @@ fn a_sheet_without_times_is_joined_by_what_it_tells_and_says_how_sure() {
 }
 
 #[test]
+fn a_pin_against_all_times_moves_its_own_row_alone() {
+    let mut rows = typed(&late(5.0));
+    rows[6].pin = Pin::Play(1);
+    rows.remove(1);
+    let matching = match_rows(&rows, &plays(&SNAPS), &MatchSettings::default());
+    let joined: Vec<(usize, usize)> = matching.pairs.iter().map(|p| (p.row, p.play)).collect();
+    assert_eq!(joined, [(0, 0), (1, 2), (2, 3), (3, 4), (4, 5), (5, 1), (6, 7)], "{}", show(&matching));
+    assert!((matching.offset_seconds().unwrap() - 5.0).abs() < 0.5);
+}
+
+#[test]
 fn counts_that_cannot_be_do_not_trouble_it() {
     let told = RowFacts { gain: Some(4.0), what: What::Run, ..RowFacts::default() };
     let seen = PlayFacts { length: Some(6.0), pan: Some(0.1), gap: Some(12.0), ..PlayFacts::default() };
