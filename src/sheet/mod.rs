@@ -11,6 +11,7 @@ mod rows;
 mod table;
 mod tidy_text;
 mod typed_sheet;
+mod workbook;
 
 pub use columns::{Column, ColumnNames, Columns, Role};
 pub use matching::{
