@@ -3,20 +3,28 @@
 
 mod cell;
 mod columns;
+mod confirmed_header;
 mod decode;
 mod down_cell;
+mod habits;
 mod matching;
+mod propose;
 mod records;
 mod rows;
+mod sense;
 mod table;
 mod tidy_text;
 mod typed_sheet;
 mod workbook;
 
 pub use columns::{Column, ColumnNames, Columns, Role};
+pub use confirmed_header::ConfirmedHeader;
 pub use matching::{
     By, Line, MatchSettings, Matching, Pair, PlayTime, RowTime, RunnerUp, Unmatched, match_rows, row_times,
 };
+pub use propose::{Proposal, Proposed, propose};
 pub use rows::{Row, rows};
+pub use sense::{Sense, SenseKind, sense};
 pub use table::{Table, TableRow};
-pub use typed_sheet::Sheet;
+pub use typed_sheet::{Draft, Sheet, give_ball};
+pub use workbook::DateBase;

@@ -31,8 +31,7 @@ pub fn kind(bytes: &[u8], name: &str) -> Result<Kind> {
     if archive.len() > MOST_ENTRIES {
         return Err(too_large(name, &format!("{} entries", archive.len())));
     }
-    let names: Vec<String> =
-        archive.file_names().filter_map(|n| n.ok().map(std::borrow::Cow::into_owned)).collect();
+    let names: Vec<String> = archive.file_names().filter_map(|n| n.ok().map(std::borrow::Cow::into_owned)).collect();
     let has = |wanted: &str| names.iter().any(|n| n.eq_ignore_ascii_case(wanted));
     if has("xl/workbook.bin") || names.iter().any(|n| n.starts_with("Index/") || n.ends_with(".iwa")) {
         return Err(Error::refused(
@@ -61,9 +60,9 @@ pub fn kind(bytes: &[u8], name: &str) -> Result<Kind> {
         }
         let mut text = Vec::new();
         entry.take(left + 1).read_to_end(&mut text).map_err(|cause| damaged(name, cause))?;
-        left = left.checked_sub(text.len() as u64).ok_or_else(|| {
-            too_large(name, &format!("it unpacks to more than {} MiB", MOST_UNPACKED >> 20))
-        })?;
+        left = left
+            .checked_sub(text.len() as u64)
+            .ok_or_else(|| too_large(name, &format!("it unpacks to more than {} MiB", MOST_UNPACKED >> 20)))?;
         if kind == Kind::Xlsx && largest_shared_formula(&text) > MOST_SHARED_FORMULA {
             return Err(damaged(name, "a shared formula's number is out of bounds"));
         }

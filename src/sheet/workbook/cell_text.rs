@@ -7,9 +7,10 @@ const FIRST_DATE: f64 = 400.0;
 
 /// A number: whole ones without a point.
 pub fn number(value: f64) -> String {
-    // What arithmetic left at the fifteenth digit is no part of what was typed.
-    let whole = value.round();
-    if (value - whole).abs() < 1e-9 && whole.abs() < 1e15 { format!("{whole:.0}") } else { format!("{value}") }
+    // Fifteen digits are what a spreadsheet program shows; what arithmetic left behind them was never typed.
+    let shown = format!("{value:.14e}").parse().unwrap_or(value);
+    let whole = shown.round();
+    if shown == whole && whole.abs() < 1e15 { format!("{whole:.0}") } else { shown.to_string() }
 }
 
 /// A date, a time or both: "2026-01-10", "12:34:00", "2026-01-10 21:04:05".
@@ -70,7 +71,7 @@ pub fn error(kind: &CellErrorType) -> String {
 
 /// True and false, as a spreadsheet shows them.
 pub fn truth(value: bool) -> String {
-    if value { "TRUE" } else { "FALSE" }.to_string()
+    (if value { "TRUE" } else { "FALSE" }).to_string()
 }
 
 #[cfg(test)]
@@ -81,7 +82,7 @@ mod tests {
 
     #[test]
     fn values_are_what_was_typed() {
-        assert_eq!([3.0, -4.0, 0.1 + 0.2, 7.5].map(number), ["3", "-4", "0.30000000000000004", "7.5"]);
+        assert_eq!([3.0, -4.0, 0.1 + 0.2, 7.5].map(number), ["3", "-4", "0.3", "7.5"]);
         let date = |serial, base| date_time(&ExcelDateTime::new(serial, ExcelDateTimeType::DateTime, base));
         // The same serial in both bases [ECMA-376 18.17.4.1: they differ by 1462 days].
         assert_eq!(date(43344.0, false), "2018-09-01");

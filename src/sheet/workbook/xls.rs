@@ -51,12 +51,11 @@ pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
                     Data::DateTime(value) => cell_text::date_time(value),
                     Data::DateTimeIso(text) | Data::DurationIso(text) => text.clone(),
                     Data::Error(kind) => cell_text::error(kind),
-                    other => other.to_string(),
                 };
                 let row = u32::try_from(row).unwrap_or(u32::MAX);
                 sheet.put(top.saturating_add(row).saturating_add(1), left as usize + column, text);
             }
-            let merged = book.worksheet_merge_cells(&title).unwrap_or_default();
+            let merged = book.merge_cells_by_sheet_name(&title).unwrap_or_default();
             sheet.merged = merged
                 .into_iter()
                 .map(|m| Merged {
