@@ -3,12 +3,15 @@
 use std::path::{Path, PathBuf};
 
 use super::Settings;
-use crate::base::{IoContext, Result};
+use crate::base::{Error, IoContext, PendingFile, Result};
 use crate::filter::{Situations, Words};
 use crate::football::Vocabulary;
 use crate::library::Library;
 use crate::paint::Template;
-use crate::sheet::ColumnNames;
+use crate::sheet::{ColumnNames, ConfirmedHeader};
+
+/// Headers of sheets that a person confirmed, beside `columns.toml`.
+const HEADERS: &str = "headers.toml";
 
 /// What is in force for a library, or without one.
 ///
@@ -63,12 +66,38 @@ impl Config {
             None => ColumnNames::default(),
         };
         let place = files.iter().rev().find(|f| f.exists()).map(|f| f.display().to_string()).unwrap_or_default();
-        let columns = names.with(&settings.sheet.columns, &place)?;
+        let mut columns = names.with(&settings.sheet.columns, &place)?;
+        // What was confirmed for one library goes before what was confirmed for all: the later counts.
+        for file in [user, library].into_iter().flatten().map(|f| f.join(HEADERS)).filter(|f| f.is_file()) {
+            let text = std::fs::read_to_string(&file).doing("read the confirmed headers", &file)?;
+            columns = columns.knowing(ConfirmedHeader::read_all(&text, &file.display().to_string())?);
+        }
         let template = match own("strip.svg")? {
             Some((text, place)) => Template::parse(&text, &place)?,
             None => Template::strip()?,
         };
         Ok(Self { settings, vocabulary, situations, situations_place, columns, template })
+    }
+
+    /// Remembers a header that a person confirmed, in the library's folder, else in the user's own; gives the file.
+    ///
+    /// # Errors
+    /// There is no folder to write to; a file of headers that is there cannot be read.
+    pub fn remember(library: Option<&Path>, header: &ConfirmedHeader) -> Result<PathBuf> {
+        let folder = library.map(Path::to_path_buf).or_else(user_folder).ok_or_else(|| {
+            let next = "name a library with --library DIR, or set HOME";
+            Error::refused("there is no folder to remember the header in", "", next)
+        })?;
+        let file = folder.join(HEADERS);
+        let text = match std::fs::read_to_string(&file) {
+            Ok(text) => text,
+            Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => String::new(),
+            Err(cause) => return Err(cause).doing("read the confirmed headers", &file),
+        };
+        let pending = PendingFile::new(&file)?;
+        std::fs::write(pending.path(), header.added_to(&text)).doing("write the confirmed headers", &file)?;
+        pending.commit()?;
+        Ok(file)
     }
 
     /// Everything a phrase may name: the language, the situations, and the words that the library's sheets have used.

@@ -10,7 +10,7 @@ use super::{Config, Tools};
 use crate::base::{Error, FrameNo, Problem, Result};
 use crate::film::Film;
 use crate::library::{CameraShot, GameIn, Library, MatchIn, PlayIn, PlayShots};
-use crate::sheet::Matching;
+use crate::sheet::{Matching, give_ball};
 
 /// What is to be cut.
 #[derive(Debug, Clone, Default)]
@@ -23,6 +23,8 @@ pub struct CutAsk {
     pub woven: Vec<PathBuf>,
     /// The tag sheet.
     pub sheet: Option<PathBuf>,
+    /// Our team and the other, where the sheet says only whose unit is on the field.
+    pub teams: Option<(String, String)>,
     /// Seconds by which the sheet's times run late, where a person knows better than the fit.
     pub offset: Option<f64>,
     /// Whether a film that changed under the same name takes the place of the old one.
@@ -220,7 +222,11 @@ fn offset(library: Option<&Library>, game: &str, ask: &CutAsk) -> Result<Option<
 }
 
 fn open_sheet(config: &Config, ask: &CutAsk) -> Result<Option<TagSheet>> {
-    ask.sheet.as_deref().map(|path| TagSheet::open(path, config)).transpose()
+    let mut sheet = ask.sheet.as_deref().map(|path| TagSheet::open(path, config)).transpose()?;
+    if let (Some(sheet), Some((we, they))) = (&mut sheet, &ask.teams) {
+        give_ball(&mut sheet.rows, we, they);
+    }
+    Ok(sheet)
 }
 
 fn no_camera(ask: &CutAsk) -> Error {

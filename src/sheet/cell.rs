@@ -82,7 +82,8 @@ impl CellReader<'_> {
         let seconds =
             day_seconds(text).map(|s| if self.habits.clock == DayTimes::HoursAreMinutes { s / 60.0 } else { s });
         let whole = seconds.filter(|s| (0.0..=900.0).contains(s)).map(|s| s as u16);
-        match whole.and_then(GameClock::from_seconds) {
+        // Of one cell alone the program's notation tells: 4:31:00 is 4:31.
+        match whole.and_then(GameClock::from_seconds).or_else(|| GameClock::parse(text)) {
             Some(clock) => Reading::Notation(vec![(Field::Clock, Value::Clock(clock))], ""),
             None => Reading::Refused("is no game clock such as 12:34, at most 15:00".to_string()),
         }

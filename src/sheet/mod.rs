@@ -1,6 +1,7 @@
-//! Typed tag sheets: bytes to a [`Table`], to rows with problems, to the plays they belong to. Imports base and
-//! football.
+//! Typed tag sheets: bytes (text or workbook) to a [`Table`], to rows with problems, to the plays they belong to; an
+//! empty sheet to type in. Imports base and football.
 
+mod blank;
 mod cell;
 mod columns;
 mod confirmed_header;
@@ -17,6 +18,7 @@ mod tidy_text;
 mod typed_sheet;
 mod workbook;
 
+pub use blank::{blank_header, blank_text, blank_workbook};
 pub use columns::{Column, ColumnNames, Columns, Role};
 pub use confirmed_header::ConfirmedHeader;
 pub use matching::{

@@ -116,6 +116,7 @@ impl RowReader<'_> {
         for (field, value) in besides {
             tags.fields.entry(field).or_insert(value);
         }
+        self.tell_missing(row, columns, &tags);
         let place = self.table.place(row.number);
         if let (Some(distance), Some(spot)) = (tags.distance(), tags.ball_on())
             && let crate::football::Distance::Yards(yards) = distance
@@ -125,6 +126,20 @@ impl RowReader<'_> {
             self.problems.push(Problem::new(&place, what));
         }
         Row { place, number: row.number, tags }
+    }
+
+    /// A down without a distance, or the reverse, where the sheet has columns for both: half a situation answers no
+    /// phrase. Rows without either are kicks. What was refused is told already.
+    fn tell_missing(&mut self, row: &TableRow, columns: &Columns, tags: &Tags) {
+        let both = [Field::Down, Field::Distance];
+        for (has, lacks) in [(both[0], both[1]), (both[1], both[0])] {
+            let Some((index, column)) = columns.find(Role::Field(lacks)) else { continue };
+            let empty = row.cells.get(index).is_none_or(|c| unknown(&tidy(c)));
+            if empty && tags.get(has).is_some() && tags.get(lacks).is_none() {
+                let place = self.place(row.number, (index, column));
+                self.problems.push(Problem::new(place, format!("no {lacks}, though a {has} is typed")));
+            }
+        }
     }
 
     fn field(

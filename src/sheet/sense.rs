@@ -176,7 +176,16 @@ mod tests {
             "2,8:00,B,1,10,own 25,run,tackle,4\n2,7:30,B,2,7,own 29,run,tackle,7\n2,7:00,B,3,1,own 44,run,tackle,0\n\
              2,7:20,B,3,1,own 44,run,tackle,2\n1,7:00,B,1,10,own 46,run,tackle,1\n1,6:30,B,3,5,own 50,run,tackle,1\n\
              1,6:30,B,3,5,own 50,run,tackle,1\n"
-        ), @"");
+        ), @r"
+        distance: t.csv:3 7 to gain, though record 2 had 10 and gained 4, which leaves 6
+        distance: t.csv:4 down 3, though record 3 gained 7 of 7, which is a first down
+        spot: t.csv:4 the ball is on own 44, though record 3 had it on own 29 and gained 7
+        clock: t.csv:5 the clock goes back: 7:20 after 7:00 of record 4
+        down: t.csv:5 the down stays at 3 after record 4; a penalty would be a no play or end in penalty
+        quarter: t.csv:6 quarter 1 after quarter 2 of record 5
+        down: t.csv:7 the down goes from 1 to 3 after record 6; is a row missing?
+        doubled: t.csv:8 says the same as record 7; was it typed twice?
+        ");
     }
 
     #[test]

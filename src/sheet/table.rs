@@ -365,7 +365,13 @@ fn header_row(records: &[Vec<String>], names: &ColumnNames) -> Option<usize> {
     }
     let known: Vec<usize> = top.iter().map(|r| names.known(r)).collect();
     match known.iter().copied().max().filter(|m| *m > 0) {
-        Some(most) => known.iter().position(|k| *k * 2 > most || *k == most),
+        // A single known name may be a value: "no" of a motion is a name of the number's column, too.
+        Some(1) => {
+            let named = known.iter().position(|k| *k == 1);
+            let words = top.iter().enumerate().position(|(at, r)| looks_like_header(r, &records[at + 1..]));
+            words.filter(|w| named.is_some_and(|n| *w < n)).or(named)
+        }
+        Some(most) => known.iter().position(|k| *k * 2 > most),
         None => top.iter().enumerate().position(|(at, r)| looks_like_header(r, &records[at + 1..])),
     }
 }
