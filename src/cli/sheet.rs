@@ -1,5 +1,6 @@
 //! `downbox sheet`: what a typed tag sheet says and what is wrong in it; an empty one to type in.
 
+use std::collections::BTreeMap;
 use std::fmt::Write;
 use std::path::Path;
 
@@ -48,8 +49,8 @@ fn report(sheet: &Sheet, path: &Path) -> String {
         output::path(path),
         output::strong(output::count(sheet.rows.len(), "play")),
         match sheet.problems.len() {
-            0 => "nothing to check".to_string(),
-            n => output::count(n, "thing") + " to check",
+            0 => "nothing to remark".to_string(),
+            n => output::count(n, "remark"),
         }
     );
     let plays = sheet.rows.len();
@@ -77,8 +78,42 @@ fn report(sheet: &Sheet, path: &Path) -> String {
     }
     out.push_str(&table(&["column", "read as", "filled"], &rows));
     if !sheet.problems.is_empty() {
-        let rows: Vec<Vec<String>> = sheet.problems.iter().map(|p| line(p, sheet)).collect();
-        let _ = write!(out, "\n{}", table(&["where", "typed", "what is there to see", "taken as"], &rows));
+        let _ = write!(out, "\n{}", table(&["where", "typed", "remark", "taken as"], &lines(sheet)));
+    }
+    out
+}
+
+/// Remarks of one kind on one column that are shown; the rest are counted, and `--json` has them all.
+const SHOWN: usize = 3;
+
+fn lines(sheet: &Sheet) -> Vec<Vec<String>> {
+    // Of a place the column: `Down` of `12 Down`, `C` of `C12`.
+    let kind = |line: &Vec<String>| {
+        let column: String = line[0].chars().filter(|c| !c.is_ascii_digit()).collect();
+        (column.trim().to_string(), line[2].clone())
+    };
+    let all: Vec<Vec<String>> = sheet.problems.iter().map(|p| line(p, sheet)).collect();
+    let mut counts: BTreeMap<(String, String), usize> = BTreeMap::new();
+    for line in &all {
+        *counts.entry(kind(line)).or_default() += 1;
+    }
+    let mut seen: BTreeMap<(String, String), usize> = BTreeMap::new();
+    let mut out = Vec::new();
+    for line in all {
+        let kind = kind(&line);
+        let (count, so_far) = (counts.get(&kind).copied().unwrap_or(0), seen.entry(kind).or_default());
+        *so_far += 1;
+        // A summary that stands for one line saves nothing.
+        if count <= SHOWN + 1 || *so_far <= SHOWN {
+            out.push(line);
+        } else if *so_far == SHOWN + 1 {
+            out.push(vec![
+                "...".into(),
+                String::new(),
+                format!("the same of {} more cells", count - SHOWN),
+                String::new(),
+            ]);
+        }
     }
     out
 }

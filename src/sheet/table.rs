@@ -273,14 +273,18 @@ fn of_workbook(book: Workbook, name: &str, names: &ColumnNames) -> Result<Table>
         if sheet.rows.is_empty() {
             continue;
         }
-        if sheet.hidden && !all_hidden {
-            left.push(format!("\"{}\" (hidden)", sheet.name));
-            continue;
-        }
         let top: Vec<(u32, Vec<String>)> =
             sheet.rows.iter().take(2 * HEADER_WITHIN).map(|(n, r)| (*n, r.clone())).collect();
         let records: Vec<Vec<String>> = top.iter().map(|(_, r)| r.clone()).collect();
-        match header_row(&records, names) {
+        let header = header_row(&records, names);
+        if sheet.hidden && !all_hidden {
+            // What is hidden is nobody's sheet; lists behind drop-downs need no word.
+            if header.is_some_and(|at| names.known(&records[at]) >= 2) {
+                left.push(format!("\"{}\" (hidden)", sheet.name));
+            }
+            continue;
+        }
+        match header {
             Some(at) => {
                 let number = top[at].0;
                 let below = sheet.rows.range(number + 1..).filter(|(_, r)| !blank(r)).count();

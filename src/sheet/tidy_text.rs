@@ -54,15 +54,15 @@ pub(super) fn unknown(tidied: &str) -> bool {
         || ["n/a", "na", "n.a.", "#n/a", "unknown"].iter().any(|u| tidied.eq_ignore_ascii_case(u))
 }
 
-/// What a spreadsheet program left in a cell instead of a value, in words.
+/// What a spreadsheet program left in a cell instead of a value; completes "the cell ...".
 pub(super) fn spreadsheet_debris(tidied: &str) -> Option<&'static str> {
     const ERRORS: [&str; 7] = ["#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NULL!", "#NUM!", "#SPILL!"];
     if ERRORS.iter().any(|e| tidied.eq_ignore_ascii_case(e)) {
-        Some("a spreadsheet's error stands here")
+        Some("holds a spreadsheet's error and no value")
     } else if tidied.len() > 2 && tidied.chars().all(|c| c == '#') {
-        Some("the column was too narrow when the sheet was saved, and only its filling was written")
+        Some("holds only filling: its column was too narrow when the sheet was saved; make it wider and save again")
     } else if tidied.starts_with('=') && tidied.len() > 1 {
-        Some("a formula stands here and not its value")
+        Some("holds a formula and not its value; open the sheet in the spreadsheet program and save it again")
     } else {
         None
     }

@@ -6,6 +6,7 @@
 mod marks;
 
 mod clips;
+mod damaged_sheets;
 mod desk;
 mod explain;
 mod films;
@@ -15,13 +16,16 @@ mod marked;
 mod night;
 mod no_cuts;
 mod paff;
+mod play_by_play;
 mod readme;
 mod real_cuts;
 mod reels;
 mod refusals;
 mod scan;
+mod sheet_commands;
 mod sounds;
 mod stopped;
 mod strip;
+mod typed_sheets;
 mod whistles;
 mod woven;
