@@ -69,9 +69,7 @@ fn report(sheet: &Sheet, path: &Path) -> String {
             }
             Role::Own => {
                 let filled = sheet.rows.iter().filter(|r| r.tags.own.contains_key(&column.name)).count();
-                let looks = sheet.looks.columns.iter().find(|p| p.name == column.name);
-                let looks = looks.map(|p| format!(" (may be {}: --yes takes it so)", p.role.key().replace('_', " ")));
-                (format!("your own tag{}", looks.unwrap_or_default()), filled)
+                ("your own tag".to_string(), filled)
             }
         };
         rows.push(vec![column.name.clone(), read_as, format!("{filled} of {plays}")]);

@@ -17,7 +17,8 @@ const HEADERS: &str = "headers.toml";
 ///
 /// A file of the name `vocabulary.toml`, `situations.toml`, `columns.toml` or `strip.svg` in the library's folder, else
 /// in the user's own (`~/.config/downbox`), stands for the one that ships with the program. Settings are laid over one
-/// another: the shipped ones, the user's `settings.toml`, the library's `downbox.toml`.
+/// another: the shipped ones, the user's `settings.toml`, the library's `downbox.toml`. Headers of sheets that a person
+/// confirmed are taken from both folders' `headers.toml`.
 pub struct Config {
     /// The settings.
     pub settings: Settings,
@@ -141,6 +142,21 @@ mod tests {
         let config = load().unwrap();
         assert!(config.vocabulary.canonical(Field::Concept, "hammer").is_some());
         assert!(config.vocabulary.canonical(Field::Concept, "anvil").is_none());
+
+        // Confirmed headers of both folders count, the library's before the user's.
+        let header = |names: [&str; 3], shell: &str| {
+            format!("[[header]]\nnames = {names:?}\n[header.columns]\n\"Look\" = \"{shell}\"\n")
+        };
+        let (here, there) = (header(["Look", "Dn", "To"], "front"), header(["Look", "Dn", "Who"], "shell"));
+        std::fs::write(user.path().join("headers.toml"), header(["Look", "Dn", "To"], "shell") + &there).unwrap();
+        std::fs::write(library.path().join("headers.toml"), here).unwrap();
+        let role = |names: [&str; 3]| {
+            let columns = load().unwrap().columns.for_header(&names.map(String::from));
+            columns.role("Look").map(|(role, _)| role.key())
+        };
+        assert_eq!(role(["To", "look", "Dn"]), Some("front"));
+        assert_eq!(role(["Look", "Dn", "Who"]), Some("shell"));
+        assert_eq!(role(["Look", "Dn", "Else"]), None);
 
         std::fs::write(user.path().join("strip.svg"), "<svg").unwrap();
         let error = load().err().unwrap();

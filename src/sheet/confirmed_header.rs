@@ -109,7 +109,7 @@ mod tests {
         let text = confirmed.added_to("");
         let twice = confirmed.added_to(&text);
         assert!(text.starts_with("# Headers of tag sheets"), "{text}");
-        assert_eq!(ConfirmedHeader::read_all(&text, "headers.toml").unwrap(), [confirmed.clone()]);
+        assert_eq!(ConfirmedHeader::read_all(&text, "headers.toml").unwrap(), std::slice::from_ref(&confirmed));
         assert_eq!(ConfirmedHeader::read_all(&twice, "headers.toml").unwrap().len(), 2);
 
         let names = ColumnNames::default().knowing([confirmed]);

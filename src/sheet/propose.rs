@@ -9,7 +9,7 @@ use super::confirmed_header::ConfirmedHeader;
 use super::habits::{Habits, day_seconds};
 use super::table::Table;
 use super::tidy_text::{tidy, unknown};
-use crate::football::{Distance, Field, GameClock, Kind, Value, Vocabulary, fold};
+use crate::football::{Distance, Field, GameClock, Kind, Vocabulary, fold};
 
 /// Cells of a column that are looked at; more tell nothing more.
 const LOOKED_AT: usize = 400;
@@ -234,7 +234,7 @@ fn numbers(cells: &[String], whole: &[i64], out: &mut Vec<(Field, f64, String)>)
         out.push((Field::Distance, 1.0, "its values are yards, and 10 the commonest".to_string()));
     } else if cells.iter().any(|c| c.starts_with('+')) && least >= -50 && most <= 50 && share(&|n| n.abs() > 15) > 0.4 {
         out.push((Field::BallOn, 0.9, "its values are spots with signs".to_string()));
-    } else if least < 0 && least >= -30 && most <= 109 && share(&|n| n.abs() <= 15) >= 0.75 && share(&|n| n < 0) < 0.35
+    } else if (-30..0).contains(&least) && most <= 109 && share(&|n| n.abs() <= 15) >= 0.75 && share(&|n| n < 0) < 0.35
     {
         out.push((Field::Gain, 0.9, "its values are yards, some of them lost".to_string()));
     }
@@ -260,19 +260,6 @@ fn words(cells: &[String], vocabulary: &Vocabulary, out: &mut Vec<(Field, f64, S
         if !alike {
             out.push((*field, 0.5 + share * 0.4, format!("{kinds} of its words are {}s", field.words())));
         }
-    }
-}
-
-/// Whether a value is one that a proposal may lean on; kept for the table of values shown.
-impl Proposed {
-    /// What its first value would be read as, where it reads.
-    pub fn example(&self, vocabulary: &Vocabulary) -> Option<(String, Value)> {
-        let Role::Field(field) = self.role else { return None };
-        let reader = CellReader { vocabulary, habits: Habits::default() };
-        self.values.iter().find_map(|text| {
-            let value = reader.read(field, text).parts().iter().find(|(f, _)| *f == field).map(|(_, v)| v.clone())?;
-            Some((text.clone(), value))
-        })
     }
 }
 

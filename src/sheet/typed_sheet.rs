@@ -1,5 +1,6 @@
 //! A sheet read whole: table, columns, rows, problems.
 
+use std::collections::btree_map::Entry;
 use std::path::Path;
 
 use serde_json::{Map, Value as Json, json};
@@ -106,7 +107,7 @@ impl Sheet {
         if !draft.settled() {
             return Err(draft.refusal(file));
         }
-        let Draft { table, names, proposal } = draft;
+        let Draft { mut table, names, proposal } = draft;
         let (columns, of_columns) = Columns::assign(&table.header, &table.used(), &names, &|index, name| {
             table.cell_place(table.header_number, index, name)
         });
@@ -119,8 +120,14 @@ impl Sheet {
             ));
         }
         let (of_file, mut problems): (Vec<Problem>, Vec<Problem>) =
-            table.problems.into_iter().partition(|p| record_of(&p.place) == 0);
+            std::mem::take(&mut table.problems).into_iter().partition(|p| record_of(&p.place) == 0);
         problems.extend(of_columns);
+        problems.extend(proposal.columns.iter().map(|p| {
+            let what = format!("may be {}: {}", p.role.key().replace('_', " "), p.why);
+            let took = "your own tag; --yes takes it as proposed".to_string();
+            let place = table.cell_place(table.header_number, p.column, &p.name);
+            Problem { took, ..Problem::new(place, what) }
+        }));
         problems.extend(of_rows);
         problems.extend(sense(&rows).into_iter().map(|s| s.problem));
         // In the sheet's order, what concerns the whole file first; the sort keeps the order within a row.
@@ -167,8 +174,8 @@ pub fn give_ball(rows: &mut [Row], we: &str, they: &str) -> usize {
             Some(Value::Word(unit)) if unit == "defense" => they,
             _ => continue,
         };
-        if !fields.contains_key(&Field::Ball) {
-            fields.insert(Field::Ball, Value::Text(team.to_string()));
+        if let Entry::Vacant(place) = fields.entry(Field::Ball) {
+            place.insert(Value::Text(team.to_string()));
             filled += 1;
         }
     }

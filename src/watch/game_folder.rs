@@ -206,6 +206,8 @@ mod tests {
         assert!(error.next.contains("sideline.mp4"), "{}", error.next);
         let error = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "a.csv", "b.csv"])).unwrap_err();
         assert!(error.what.contains("a.csv, b.csv"), "{}", error.what);
+        let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "~$tags.xlsx", "tags.xlsx"]));
+        assert!(game.unwrap().sheet.unwrap().ends_with("tags.xlsx"), "a workbook that is open has a lock beside it");
         let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "roster.csv", "tag sheet.csv"]))
             .unwrap();
         assert!(game.sheet.unwrap().ends_with("tag sheet.csv"));

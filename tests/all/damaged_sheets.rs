@@ -15,8 +15,10 @@ use zip::{CompressionMethod, ZipArchive, ZipWriter};
 use crate::desk::{Desk, told};
 use crate::typed_sheets::habits;
 
-/// Mutants of each file of the corpus.
-const MUTANTS: usize = 40;
+/// Mutants of each file of the corpus; `DOWNBOX_MUTANTS` asks for more, each run of more begins with the same ones.
+fn mutants() -> usize {
+    std::env::var("DOWNBOX_MUTANTS").ok().and_then(|n| n.parse().ok()).unwrap_or(120)
+}
 
 fn mutate(bytes: &mut Vec<u8>, chance: &mut ChaCha8Rng) {
     for _ in 0..chance.random_range(1..6) {
@@ -78,12 +80,12 @@ fn mutants_end_in_rows_or_in_words() {
     let (names, vocabulary) = (ColumnNames::default(), Vocabulary::default());
     let mut files: Vec<_> = fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
     files.sort();
-    let mut chance = ChaCha8Rng::seed_from_u64(4);
     let (mut read, mut refused) = (0, 0);
-    for file in files {
-        let bytes = fs::read(&file).unwrap();
+    for (seed, file) in files.iter().enumerate() {
+        let bytes = fs::read(file).unwrap();
         let name = file.file_name().unwrap().to_string_lossy().into_owned();
-        for mutant in 0..MUTANTS {
+        let mut chance = ChaCha8Rng::seed_from_u64(seed as u64);
+        for mutant in 0..mutants() {
             let mutated = if bytes.starts_with(b"PK") && mutant % 4 > 0 {
                 mutate_inside(&bytes, &mut chance)
             } else {

@@ -17,7 +17,23 @@ fn check_lists_every_problem_by_its_cell() {
     fs::write(desk.at("tags.csv"), TIRED).unwrap();
     let said = desk.run(&["sheet", "check", "tags.csv"]);
     assert_eq!(said.code, 0, "{}", said.err);
-    insta::assert_snapshot!(said.out, @"");
+    insta::assert_snapshot!(said.out, @r"
+    tags.csv: 3 plays, 4 remarks
+
+    column  read as       filled
+    Play #  sheet number  3 of 3
+    Down    down          2 of 3
+    Dist    distance      3 of 3
+    Shell   shell         3 of 3
+    Gain    gain          2 of 3
+    Mood    your own tag  1 of 3
+
+    where    typed   remark                                                   taken as
+    3 Down   10-Jan  a spreadsheet program took down and distance for a date  1 and 10
+    4 Gain   x       the cell is no whole number of yards
+    4 Down           no down, though a distance is typed
+    4 Shell  weird   is no known shell; kept as typed in 1 cell
+    ");
     let narrow = crate::desk::told(desk.command().env("COLUMNS", "60").args(["sheet", "check", "tags.csv"]));
     assert!(narrow.out.lines().all(|l| l.chars().count() <= 60), "{}", narrow.out);
 }
@@ -74,6 +90,34 @@ fn cut_refuses_a_new_header_before_it_makes_or_measures_anything() {
     let [what, _, next] = said.error();
     assert!(what.contains("header is new") && next.contains("--yes"), "{what}: {next}");
     assert!(!desk.library().exists());
+}
+
+#[test]
+fn a_column_that_may_be_a_fields_is_told_and_taken_only_when_asked() {
+    let desk = Desk::new();
+    fs::write(desk.at("some.csv"), NEW.replace("aa,bb", "Down,Dist")).unwrap();
+    let document = desk.run(&["sheet", "check", "some.csv", "--json"]).json();
+    assert_eq!(document["looks_like"], json!({"cc": "gain", "dd": "formation"}));
+    assert_eq!(document["rows"][0]["tags"]["cc"], "4");
+    let told = &document["problems"][0];
+    assert_eq!(told["where"], "some.csv:1 column cc");
+    assert!(told["what"].as_str().unwrap().starts_with("may be gain"), "{told}");
+    let document = desk.run(&["sheet", "check", "some.csv", "--json", "--yes"]).json();
+    assert_eq!(document["rows"][0]["tags"], json!({"down": 1, "distance": 10, "gain": 4, "formation": "trips"}));
+}
+
+#[test]
+fn many_cells_of_one_kind_are_shown_in_few_lines_and_all_in_the_document() {
+    let desk = Desk::new();
+    let rows: String = (0..40).map(|n| format!("{}-Jan,x{n}\n", 10 + n % 5)).collect();
+    fs::write(desk.at("tags.csv"), format!("Down,Note\n{rows}")).unwrap();
+    let said = desk.run(&["sheet", "check", "tags.csv"]);
+    assert!(said.out.contains("the same of 37 more cells"), "{}", said.out);
+    assert_eq!(said.out.matches("for a date").count(), 3, "{}", said.out);
+    let document = desk.run(&["sheet", "check", "tags.csv", "--json"]).json();
+    let slips =
+        document["problems"].as_array().unwrap().iter().filter(|p| p["what"].to_string().contains("for a date"));
+    assert_eq!(slips.count(), 40);
 }
 
 #[test]

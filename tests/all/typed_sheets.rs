@@ -83,6 +83,17 @@ const CASES: &[(&str, [u32; 4], &[&str])] = &[
     ("titles.xls", [4, 5, 6, 7], &[]),
     ("plain.ods", [2, 3, 4, 5], &[]),
     ("titles.ods", [4, 5, 6, 7], &[]),
+    (
+        "dates.ods",
+        [2, 3, 4, 5],
+        &[
+            "the cell is merged down to row 4",
+            "took down and distance for a date",
+            "took down and distance for a date",
+            "took down and distance for a date",
+            "took down and distance for a date",
+        ],
+    ),
 ];
 
 #[test]

@@ -204,8 +204,10 @@ old_book(sheet, "plain.xls")
 old_book([["Badgers at Herons"], []] + sheet, "titles.xls")
 
 
-def ods(rows, name, extra=""):
+def ods(rows, name):
     def cell(value):
+        if isinstance(value, tuple):
+            return "".join(value)
         if value == "":
             return "<table:table-cell/>"
         shown = str(value).replace("&", "&amp;").replace("<", "&lt;")
@@ -218,7 +220,7 @@ def ods(rows, name, extra=""):
     content = (
         f'<?xml version="1.0" encoding="UTF-8"?><office:document-content xmlns:office="{spaces}office:1.0" '
         f'xmlns:table="{spaces}table:1.0" xmlns:text="{spaces}text:1.0" office:version="1.2"><office:body>'
-        f'<office:spreadsheet><table:table table:name="Plays">{extra}{body}<table:table-row '
+        f'<office:spreadsheet><table:table table:name="Plays">{body}<table:table-row '
         'table:number-rows-repeated="1048000"><table:table-cell table:number-columns-repeated="1024"/></table:table-row>'
         "</table:table></office:spreadsheet></office:body></office:document-content>"
     )
@@ -234,3 +236,18 @@ def ods(rows, name, extra=""):
 
 ods(sheet, "plain.ods")
 ods([["Badgers at Herons"], []] + sheet, "titles.ods")
+
+
+def dated(play, at):
+    """Down and distance taken for a date, the clock for a time of day, the first three quarters merged."""
+    minutes, seconds = play[2].split(":")
+    kind = ["table:table-cell table:number-rows-spanned=\"3\" office:value-type=\"float\" office:value=\"1\"",
+            "table:covered-table-cell", "table:covered-table-cell",
+            "table:table-cell office:value-type=\"float\" office:value=\"2\""][at]
+    return [play[0], (f"<{kind}/>",),
+            (f'<table:table-cell office:value-type="time" office:time-value="PT{minutes}H{seconds}M00S"><text:p>x</text:p></table:table-cell>',),
+            (f'<table:table-cell office:value-type="date" office:date-value="2018-{play[3]:02}-{play[4]:02}"><text:p>x</text:p></table:table-cell>',),
+            *play[5:]]
+
+
+ods([short] + [dated(p, at) for at, p in enumerate(PLAYS)], "dates.ods")

@@ -14,10 +14,10 @@ lists = {}
 for rule in page.data_validations.dataValidation:
     if rule.type != "list":
         continue
-    column = rule.sqref.ranges[0].min_col
+    area = next(iter(rule.sqref.ranges))
     name, cells = rule.formula1.lstrip("=").split("!")
-    lists[titles[column - 1]] = {
-        "rows": [rule.sqref.ranges[0].min_row, rule.sqref.ranges[0].max_row],
+    lists[titles[area.min_col - 1]] = {
+        "rows": [area.min_row, area.max_row],
         "words": [cell[0].value for cell in book[name][cells.replace("$", "")]],
     }
 print(json.dumps({"titles": titles, "lists": lists, "hidden": [s.title for s in book if s.sheet_state != "visible"],
