@@ -26,7 +26,7 @@ fn distances() {
             ("-", "unknown"),
             ("0", "refused: is no distance from 1 to 99 yards, nor goal"),
             ("long", "refused: is no distance from 1 to 99 yards, nor goal"),
-            ("#REF!", "refused: a spreadsheet's error stands here"),
+            ("#REF!", "refused: holds a spreadsheet's error and no value"),
         ],
     );
 }

@@ -146,9 +146,10 @@ impl ColumnNames {
         self.names.iter().map(|(name, (role, _))| (name.as_str(), *role))
     }
 
-    /// How many of a record's cells are known names.
+    /// How many fields a record's cells name: the same name twice is one, as two values "no" are.
     pub fn known(&self, record: &[String]) -> usize {
-        record.iter().filter(|cell| matches!(self.role(cell), Some((role, _)) if role != Role::Own)).count()
+        let roles = record.iter().filter_map(|cell| self.role(cell)).map(|(role, _)| role);
+        roles.filter(|role| *role != Role::Own).collect::<BTreeSet<_>>().len()
     }
 }
 
