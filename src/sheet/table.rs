@@ -267,6 +267,7 @@ fn of_workbook(book: Workbook, name: &str, names: &ColumnNames) -> Result<Table>
     }
     let mut headed: Vec<Headed> = Vec::new();
     let mut left: Vec<String> = Vec::new();
+    let mut hidden: Vec<(String, usize)> = Vec::new();
     let mut first: Vec<Vec<String>> = Vec::new();
     let all_hidden = book.sheets.iter().all(|s| s.hidden);
     for sheet in book.sheets {
@@ -278,10 +279,7 @@ fn of_workbook(book: Workbook, name: &str, names: &ColumnNames) -> Result<Table>
         let records: Vec<Vec<String>> = top.iter().map(|(_, r)| r.clone()).collect();
         let header = header_row(&records, names);
         if sheet.hidden && !all_hidden {
-            // What is hidden is nobody's sheet; lists behind drop-downs need no word.
-            if header.is_some_and(|at| names.known(&records[at]) >= 2) {
-                left.push(format!("\"{}\" (hidden)", sheet.name));
-            }
+            hidden.push((sheet.name, header.map_or(0, |at| names.known(&records[at]))));
             continue;
         }
         match header {
@@ -299,6 +297,9 @@ fn of_workbook(book: Workbook, name: &str, names: &ColumnNames) -> Result<Table>
         }
     }
     let most = headed.iter().map(|h| h.known).max().unwrap_or(0);
+    // What is hidden is nobody's sheet: it is told where it could be one; lists behind drop-downs need no word.
+    let told = hidden.iter().filter(|(_, known)| *known > 0 && known * 2 >= most);
+    left.extend(told.map(|(name, _)| format!("\"{name}\" (hidden)")));
     // Of equals the first, as the person ordered them.
     let best = headed.iter().enumerate().filter(|(_, h)| h.known * 2 >= most);
     let best = best.max_by_key(|(i, h)| (h.below, std::cmp::Reverse(*i))).map(|(i, _)| i);
