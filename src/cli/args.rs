@@ -42,6 +42,9 @@ pub enum Command {
     Scan(Scan),
     /// The main job: find the plays, join them to the tag sheet, cut them into the library
     Cut(Box<Cut>),
+    /// Read a tag sheet and list every problem by its cell, or write an empty one
+    #[command(subcommand)]
+    Sheet(SheetCommand),
     /// List the plays a phrase means
     Plays(Plays),
     /// Correct which row of the sheet belongs to a play; it stays so whatever is read again
@@ -104,9 +107,18 @@ pub struct Cut {
     /// `camera` by occurrence: a name and films each.
     #[arg(skip)]
     pub cameras: Vec<Vec<PathBuf>>,
-    /// The tag sheet, as typed (CSV or TSV); several, in the game's order, where each half has its own
+    /// The tag sheet, as typed (CSV, TSV, XLSX, XLS or ODS); several, in the game's order, where each half has its own
     #[arg(long, num_args = 1.., value_name = "SHEET")]
     pub sheet: Vec<PathBuf>,
+    /// Take what is proposed for columns of the sheet with new names, and remember it for this header
+    #[arg(long, requires = "sheet")]
+    pub yes: bool,
+    /// Our team: it has the ball where our offense is on the field (the sheet's column of the unit)
+    #[arg(long, value_name = "TEAM", requires_all = ["they", "sheet"])]
+    pub we: Option<String>,
+    /// The other team
+    #[arg(long, value_name = "TEAM", requires = "we")]
+    pub they: Option<String>,
     /// Seconds by which the sheet's times run late, where the fitted value is wrong
     #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     pub offset: Option<f64>,
@@ -119,6 +131,40 @@ pub struct Cut {
     /// Find and match, print what would be cut, write nothing
     #[arg(long)]
     pub dry_run: bool,
+}
+
+/// `sheet`.
+#[derive(Debug, Subcommand)]
+pub enum SheetCommand {
+    /// Read a typed tag sheet: what each column holds, and every cell that was changed, refused or is missing
+    Check(SheetCheck),
+    /// Write an empty sheet to type in, with drop-downs from the vocabulary
+    Blank(SheetBlank),
+}
+
+/// `sheet check`.
+#[derive(Debug, Args)]
+pub struct SheetCheck {
+    /// The tag sheet: CSV, TSV, XLSX, XLS or ODS
+    #[arg(value_name = "SHEET")]
+    pub sheet: PathBuf,
+    /// Take what is proposed for columns with new names, and remember it for this header
+    #[arg(long)]
+    pub yes: bool,
+    /// Our team: it has the ball where our offense is on the field
+    #[arg(long, value_name = "TEAM", requires = "they")]
+    pub we: Option<String>,
+    /// The other team
+    #[arg(long, value_name = "TEAM", requires = "we")]
+    pub they: Option<String>,
+}
+
+/// `sheet blank`.
+#[derive(Debug, Args)]
+pub struct SheetBlank {
+    /// The file to write: .xlsx (with drop-downs), .csv or .tsv
+    #[arg(value_name = "OUT")]
+    pub out: PathBuf,
 }
 
 /// `plays`.

@@ -12,7 +12,7 @@ use super::{Config, Tools};
 use crate::base::{Error, Problem, Result};
 use crate::film::Film;
 use crate::library::{CameraShot, GameIn, Library, PlayIn, PlayShots, SheetLine};
-use crate::sheet::MatchSettings;
+use crate::sheet::{MatchSettings, give_ball};
 
 /// What is to be cut.
 #[derive(Debug, Clone, Default)]
@@ -23,10 +23,10 @@ pub struct CutAsk {
     pub cameras: Vec<(String, Vec<PathBuf>)>,
     /// Files or folders of one film that holds the sideline and the end-zone camera's shots in turn.
     pub woven: Vec<PathBuf>,
-    /// The tag sheet.
-    pub sheet: Option<PathBuf>,
-    /// Further sheets of the same game, in its order: the second half's.
-    pub more_sheets: Vec<PathBuf>,
+    /// The tag sheet; several in the game's order, where each half has its own.
+    pub sheets: Vec<PathBuf>,
+    /// Our team and the other, where the sheet says only whose unit is on the field.
+    pub teams: Option<(String, String)>,
     /// Seconds by which the sheet's times run late, where a person knows better than the fit.
     pub offset: Option<f64>,
     /// How much faster the sheet's times run than the film, likewise: .001 is a second in a thousand.
@@ -222,7 +222,7 @@ fn match_settings(library: Option<&Library>, game: &str, ask: &CutAsk) -> Result
         return Ok(settings);
     };
     let same = |sheet: &PathBuf| std::path::absolute(sheet).is_ok_and(|sheet| sheet == path);
-    if ask.sheet.as_ref().is_none_or(same) {
+    if ask.sheets.first().is_none_or(same) {
         settings.offset = settings.offset.or(offset);
         settings.drift = settings.drift.or(drift);
     }
@@ -230,8 +230,11 @@ fn match_settings(library: Option<&Library>, game: &str, ask: &CutAsk) -> Result
 }
 
 fn open_sheet(config: &Config, ask: &CutAsk) -> Result<Option<TagSheet>> {
-    let paths: Vec<PathBuf> = ask.sheet.iter().chain(&ask.more_sheets).cloned().collect();
-    TagSheet::open(&paths, config)
+    let mut sheet = TagSheet::open(&ask.sheets, config)?;
+    if let (Some(sheet), Some((we, they))) = (&mut sheet, &ask.teams) {
+        give_ball(&mut sheet.rows, we, they);
+    }
+    Ok(sheet)
 }
 
 fn no_camera(ask: &CutAsk) -> Error {
