@@ -13,6 +13,9 @@ pub struct Sample {
     pub time: f64,
     /// Speed-like energy of the men after the camera's motion is removed; free of contrast.
     pub energy: f32,
+    /// The same, less what most cells with lines or men do: still while the camera moves over lines, but weak where all
+    /// move alike.
+    pub clear: f32,
     /// The same, robust against the flicker of far yard lines.
     pub robust: f32,
     /// Camera pan in picture widths a second.

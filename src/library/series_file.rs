@@ -111,7 +111,7 @@ impl SeriesFolder {
 fn check(series: &Series, path: &Path) -> Result<()> {
     let odd = |s: &Sample| {
         !s.time.is_finite()
-            || [s.energy, s.robust, s.pan, s.pan_x, s.sigma, s.field, s.moving, s.stirring]
+            || [s.energy, s.clear, s.robust, s.pan, s.pan_x, s.sigma, s.field, s.moving, s.stirring]
                 .iter()
                 .any(|v| !v.is_finite())
     };

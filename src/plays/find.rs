@@ -39,7 +39,7 @@ const SET_LEAST: f64 = 0.7;
 
 /// Why a snap is shown to a person, where nothing but this one picture speaks for it.
 const HARD_TO_SEE: &str = "the snap is hard to see";
-const RIVALED: &str = "something moved as suddenly at another time";
+const RIVALED: &str = "something moved as suddenly";
 const NOT_OVER: &str = "the shot ends before the play can be over";
 const LATE_START: &str = "the shot begins";
 
@@ -47,7 +47,7 @@ const LATE_START: &str = "the shot begins";
 pub(super) fn settled(doubt: Option<String>) -> Option<String> {
     let doubt = doubt?;
     let left: Vec<&str> =
-        doubt.split("; ").filter(|w| *w != HARD_TO_SEE && *w != RIVALED && !w.starts_with(LATE_START)).collect();
+        doubt.split("; ").filter(|w| ![HARD_TO_SEE, RIVALED, LATE_START].iter().any(|of| w.starts_with(of))).collect();
     (!left.is_empty()).then(|| left.join("; "))
 }
 
@@ -78,7 +78,7 @@ pub fn find(series: &Series, film: &Film, angle: Angle, _settings: &Settings) ->
         .iter()
         .zip(kinds.iter().zip(&takes))
         .map(|(track, ((kind, score), take))| {
-            (take.is_none() && *kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track)).flatten()
+            (take.is_none() && *kind == ShotKind::Play && *score >= A_PLAY).then(|| snap::snap(track, angle)).flatten()
         })
         .collect();
     let with_snap: Vec<(&Track, f64)> =
@@ -238,7 +238,8 @@ fn doubt(track: &Track, series: &Series, snap: &SnapFound, end: Option<&EndFound
     if snap.contrast < WEAK_CONTRAST {
         why.push(HARD_TO_SEE.to_string());
     } else if snap.margin < RIVAL {
-        why.push(RIVALED.to_string());
+        let away = snap.rival.unwrap_or_default();
+        why.push(format!("{RIVALED} {:.1} s {}", away.abs(), if away < 0.0 { "before" } else { "after" }));
     }
     match end {
         None => why.push(NOT_OVER.to_string()),
@@ -301,6 +302,7 @@ mod tests {
                     frame: 2 * k,
                     time: k as f64 / 15.0,
                     energy: (0.2 * level * ripple) as f32,
+                    clear: (0.2 * level * ripple) as f32,
                     robust: (0.01 * level * ripple) as f32,
                     pan: if level > 0.3 { shot.pan } else { 0.0 },
                     pan_x: 0.0,

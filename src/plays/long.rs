@@ -6,7 +6,7 @@
 
 use super::snap;
 use super::track::{HZ, Means, STILL, Track, percentile};
-use crate::film::Whistle;
+use crate::film::{Angle, Whistle};
 
 /// Shares and levels are held against the film so many seconds before and after. (Constants of this file, but where
 /// another source is named: measured on made films drawn from tracked movement; `cargo bench --bench long_takes` measures
@@ -101,9 +101,10 @@ impl Local {
 /// The take's motion relative to the film around it, for what is measured on single plays.
 pub fn relative(track: &Track) -> Track {
     let mut out = track.clone();
-    let (energy, robust) = (around(&track.energy, HIGH), around(&track.robust, HIGH));
+    let [energy, clear, robust] = [&track.energy, &track.clear, &track.robust].map(|values| around(values, HIGH));
     let share = |v: &[f64], of: &[f64]| -> Vec<f64> { v.iter().zip(of).map(|(v, of)| v / of.max(1e-6)).collect() };
     out.e = share(&track.energy, &energy);
+    out.c = share(&track.clear, &clear);
     out.z = out.e.iter().map(|e| (e + STILL).ln()).collect();
     out.r = share(&track.robust, &robust).iter().map(|r| (r + STILL).ln()).collect();
     out
@@ -209,7 +210,7 @@ pub fn snaps(relative: &Track, local: &Local) -> (Vec<Candidate>, Vec<(Candidate
         .iter()
         .map(|c| {
             let c = first_onset(&all, &both, *c);
-            (c, relative.time(snap::onset(relative, c.at)) + snap::EARLY)
+            (c, relative.time(snap::onset(relative, c.at)) + snap::early(Angle::Unknown))
         })
         .collect();
     (all, timed)

@@ -345,6 +345,13 @@ impl Joint<'_> {
         of_row || of_column
     }
 
+    /// Whether a pair that is not on the path shows a piece of the very take that its row or column is paired with.
+    fn of_one_take(&self, game: &[GamePlay], path: &[(usize, usize)], (i, j): (usize, usize)) -> bool {
+        let row = |i: usize| Self::other(&game[i]).map(|(k, play)| (k, play.shot));
+        let column = |j: usize| self.plays()[j].shot;
+        path.iter().any(|p| (p.0 == i && column(p.1) == column(j)) || (p.1 == j && row(p.0) == row(i)))
+    }
+
     fn merge(&self, game: Vec<GamePlay>, path: &[(usize, usize)], known: &Knowledge, in_order: bool) -> Vec<GamePlay> {
         let plays = self.plays();
         let mut out = Vec::with_capacity(game.len().max(plays.len()));
@@ -353,7 +360,10 @@ impl Joint<'_> {
         let paired = |i: Option<usize>, j: Option<usize>| path.iter().any(|p| i == Some(p.0) || j == Some(p.1));
         let mut same: Vec<(usize, usize)> = known.iter().filter(|(_, k)| k.same().is_some()).map(|(p, _)| *p).collect();
         // Another play that the other camera ran on to is no piece.
-        same.retain(|p| path.contains(p) || !self.far_from_partner(&game, path, known, *p));
+        // Nor is one of the same take whose clip reaches over this one: a camera that was restarted has two shots.
+        same.retain(|p| {
+            path.contains(p) || !(self.far_from_partner(&game, path, known, *p) || self.of_one_take(&game, path, *p))
+        });
         let piece = |j: usize| same.iter().any(|p| p.1 == j && paired(Some(p.0), None));
         let piece_of_other = |i: usize| same.iter().any(|p| p.0 == i && paired(None, Some(p.1)));
         let restarted = |i: usize, j: usize| {

@@ -291,3 +291,35 @@ fn a_camera_back_within_seconds_was_restarted_in_mid_play_and_did_not_come_back_
     assert_eq!(doubts, [None, Some(RESTARTED), Some(PIECE), None], "{game:?}");
     assert!(game.iter().flat_map(|p| p.takes.iter().flatten()).all(|t| t.doubt.is_none()), "{game:?}");
 }
+
+#[test]
+fn two_clips_of_one_take_that_overlap_are_no_camera_that_was_restarted() {
+    let take = |spans: &[(f64, f64, Option<f64>)], angle: Angle| {
+        let film = Film { parts: vec![scripted::part("a.mp4", 3000, Rate { num: 30, den: 1 })], problems: Vec::new() };
+        let frame = |t: f64| FrameNo((t * 30.0).round() as u64);
+        let play = |&(from, to, snap): &(f64, f64, Option<f64>)| Play {
+            shot: 0,
+            span: FrameSpan::of(frame(from).0, frame(to).0),
+            set: None,
+            snap: snap.map(|time| Sighting { frame: frame(time), time, confidence: 0.9 }),
+            whistle: None,
+            by: Evidence::Picture,
+            doubt: None,
+        };
+        let shots = vec![Shot { span: FrameSpan::of(0, 3000), kind: ShotKind::Play, angle }];
+        (film, Found { shots, plays: spans.iter().map(play).collect(), tail: None })
+    };
+    // The end-zone camera saw something move again while the first play was running out.
+    let a = take(&[(10.0, 30.0, Some(15.0)), (50.0, 70.0, Some(55.0))], Angle::Sideline);
+    let b = take(&[(10.0, 30.0, Some(15.0)), (24.0, 40.0, Some(29.0)), (50.0, 70.0, Some(55.0))], Angle::EndZone);
+    let seconds = |span: FrameSpan| (span.start.0 as f64 / 30.0, span.end.0 as f64 / 30.0);
+    let mut listen = |x: Stretch, y: Stretch| {
+        let (x, y) = (seconds(x.1), seconds(y.1));
+        let same = x.1.min(y.1) - x.0.max(y.0) > 1.0;
+        Some(Heard { ratio: if same { 7.0 } else { 1.2 }, lag: x.0 - y.0 })
+    };
+    let game = pair(&[Camera { film: &a.0, found: &a.1 }, Camera { film: &b.0, found: &b.1 }], &mut listen);
+    assert_eq!(game.len(), 3, "{game:?}");
+    let said = |word: &str| game.iter().any(|p| p.doubt.as_deref().is_some_and(|d| d.contains(word)));
+    assert!(!said(RESTARTED) && !said(PIECE), "{game:?}");
+}

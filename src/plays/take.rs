@@ -180,6 +180,7 @@ mod tests {
                     frame: 2 * k,
                     time,
                     energy: 0.2 * v,
+                    clear: 0.2 * v,
                     robust: 0.01 * v,
                     pan: if level(time) > 0.5 { 0.08 } else { 0.02 },
                     moving: 0.05 * v,

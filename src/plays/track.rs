@@ -25,6 +25,8 @@ pub struct Track {
     pub to: f64,
     /// Motion of the men, median of 3; not yet relative.
     pub energy: Vec<f64>,
+    /// The same, less what most of the picture does: the foot of a rise is looked for here. Median of 3.
+    pub clear: Vec<f64>,
     /// The robust measure, median of 5.
     pub robust: Vec<f64>,
     /// Camera pan in picture widths a second, median of 5.
@@ -39,6 +41,8 @@ pub struct Track {
     pub r: Vec<f64>,
     /// E/ref.
     pub e: Vec<f64>,
+    /// The clear energy over its own reference.
+    pub c: Vec<f64>,
     /// Share of samples that could not be registered.
     pub bad: f64,
     /// Mean share of the picture that is field.
@@ -90,6 +94,7 @@ impl Track {
                 .collect()
         };
         out.energy = median_filter(&on_clock(|s| s.energy), 3);
+        out.clear = median_filter(&on_clock(|s| s.clear), 3);
         out.robust = median_filter(&on_clock(|s| s.robust), 5);
         out.pan = median_filter(&on_clock(|s| s.pan), 5);
         out.moving = median_filter(&on_clock(|s| s.moving), 5);
@@ -117,16 +122,18 @@ impl Track {
         (time - self.start) * HZ
     }
 
-    fn levels(&self) -> (f64, f64) {
-        (percentile(&self.energy, 0.9), percentile(&self.robust, 0.9))
+    /// The 90th percentiles of the energy, the clear energy and the robust measure.
+    fn levels(&self) -> [f64; 3] {
+        [&self.energy, &self.clear, &self.robust].map(|values| percentile(values, 0.9))
     }
 
     /// Sets what is relative, against the shot's level and the film's.
-    fn refer(&mut self, film: (f64, f64)) {
+    fn refer(&mut self, film: [f64; 3]) {
         let own = self.levels();
-        let energy = own.0.max(ENERGY_SHARE * film.0).max(1e-6);
-        let robust = own.1.max(ROBUST_SHARE * film.1).max(1e-6);
+        let level = |k: usize, share: f64| own[k].max(share * film[k]).max(1e-6);
+        let (energy, clear, robust) = (level(0, ENERGY_SHARE), level(1, ENERGY_SHARE), level(2, ROBUST_SHARE));
         self.e = self.energy.iter().map(|v| v / energy).collect();
+        self.c = self.clear.iter().map(|v| v / clear).collect();
         self.z = self.e.iter().map(|e| (e + STILL).ln()).collect();
         self.r = self.robust.iter().map(|v| (v / robust + STILL).ln()).collect();
     }
@@ -134,11 +141,8 @@ impl Track {
 
 /// Sets every track's relative motion.
 pub fn refer(tracks: &mut [Track]) {
-    let of = |pick: fn((f64, f64)) -> f64| {
-        let all: Vec<f64> = tracks.iter().filter(|t| !t.is_empty()).map(|t| pick(t.levels())).collect();
-        percentile(&all, 0.5)
-    };
-    let film = (of(|l| l.0), of(|l| l.1));
+    let levels: Vec<[f64; 3]> = tracks.iter().filter(|t| !t.is_empty()).map(Track::levels).collect();
+    let film = [0, 1, 2].map(|k| percentile(&levels.iter().map(|l| l[k]).collect::<Vec<_>>(), 0.5));
     for track in tracks {
         track.refer(film);
     }

@@ -15,6 +15,9 @@ const MOVING: f32 = 0.15;
 /// A quarter of a cell has somebody at speed in it over the first, somebody who moves at all over the second.
 const QUICK: f32 = 0.3;
 const STIRRING: f32 = 0.2;
+/// What this share of the cells with lines or men do is shimmer, if there are at least so many.
+const SHIMMER: f32 = 0.5;
+const LEAST_LINED: usize = 24;
 /// Added to the two factors of the energy, so that stillness has a level and no noise.
 const STILLNESS: f32 = 0.003;
 /// Samples are 1/15 s apart; other lags are scaled to it.
@@ -109,18 +112,50 @@ impl Gatherer {
     }
 }
 
+/// The speed that lines seem to have which lie still: while the camera moves, thin lines crawl over the sensor's grid and the
+/// encoder draws them anew, a frame like the other. Men are in the lesser part of the cells that could be seen to move.
+fn shimmer(cells: &Cells, mask: &[bool]) -> f32 {
+    let mut lined: Vec<f32> = (0..CELLS).filter(|&k| mask[k] && cells.lined[k]).map(|k| cells.speed[k]).collect();
+    if lined.len() < LEAST_LINED {
+        return 0.0;
+    }
+    let at = ((SHIMMER * lined.len() as f32) as usize).min(lined.len() - 1);
+    let (_, value, _) = lined.select_nth_unstable_by(at, f32::total_cmp);
+    *value
+}
+
+/// Summed over the cells of the field.
+#[derive(Clone, Copy, Default)]
+struct Energy {
+    speed: f32,
+    moving: f32,
+}
+
+impl Energy {
+    fn add(&mut self, speed: f32) {
+        let speed = speed.min(1.0);
+        self.speed += speed;
+        self.moving += if speed > MOVING { 1.0 } else { 0.0 };
+    }
+
+    fn over(self, cells: f32) -> f32 {
+        ((self.speed / cells + STILLNESS) * (self.moving / cells + STILLNESS)).sqrt()
+    }
+}
+
 fn sample(raw: &Raw, mask: &[bool], field: f32) -> Sample {
     let mut out = Sample { frame: raw.frame, time: raw.time, field, bad: true, ..Sample::default() };
     let (Some(found), Some(cells)) = (&raw.found, &raw.cells) else { return out };
     let per_lag = (LAG / raw.lag.max(1e-3)) as f32;
-    let (mut n, mut speed, mut moving, mut edges) = (0.0, 0.0, 0.0, 0.0);
+    let shimmer = shimmer(cells, mask);
+    let (mut n, mut edges) = (0.0, 0.0);
+    let (mut all, mut clear) = (Energy::default(), Energy::default());
     let quick = [QUICK, STIRRING].map(|level| (level * FINE_STEPS / per_lag) as u8);
     let mut quarters = [0u32; 2];
     for k in (0..CELLS).filter(|&k| mask[k]) {
         n += 1.0;
-        let m = (cells.speed[k] * per_lag).min(1.0);
-        speed += m;
-        moving += if m > MOVING { 1.0 } else { 0.0 };
+        all.add(cells.speed[k] * per_lag);
+        clear.add((cells.speed[k] - shimmer).max(0.0) * per_lag);
         edges += cells.edges[k] * per_lag;
         let (cx, cy) = (k % CELLS_X, k / CELLS_X);
         for row in [2 * cy, 2 * cy + 1] {
@@ -134,7 +169,7 @@ fn sample(raw: &Raw, mask: &[bool], field: f32) -> Sample {
     }
     [out.moving, out.stirring] = quarters.map(|count| count as f32 / (4 * CELLS) as f32);
     if n > 0.0 {
-        out.energy = ((speed / n + STILLNESS) * (moving / n + STILLNESS)).sqrt();
+        [out.energy, out.clear] = [all, clear].map(|energy| energy.over(n));
         out.robust = edges / n;
         out.bad = found.is_bad();
     }

@@ -11,6 +11,8 @@ const NOISE: f32 = 1.5;
 const GRADIENT_NOISE: f32 = 0.7;
 /// Gray levels squared, a floor for a cell's gradient energy.
 const GRADIENT_FLOOR: f32 = 256.0;
+/// A cell with so many times that gradient energy has lines or men in it.
+const LINED: f32 = 3.0;
 /// The robust measure: differences of vertical edges below this (times sigma) are flicker of far yard lines.
 const EDGE_NOISE: f32 = 8.0;
 /// Brings it to the scale of the first.
@@ -26,6 +28,8 @@ pub const FINE_STEPS: f32 = 250.0;
 pub struct Cells {
     /// Speed-like, 0 to 1: difference over gradient, free of contrast.
     pub speed: Vec<f32>,
+    /// Whether there is anything in it that could be seen to move: more gradient than plain turf and noise have.
+    pub lined: Vec<bool>,
     /// The same of each cell's quarters, in steps of 1/[`FINE_STEPS`]: rows of two for each cell, two rows for each row
     /// of cells.
     pub fine: Vec<u8>,
@@ -65,9 +69,9 @@ impl Default for Mover {
 impl Mover {
     /// Measures what `registrar` left of the pair it registered last: `later` and the expected picture.
     pub fn cells(&mut self, later: &Pyramid, registrar: &Registrar, found: &Registration) -> Cells {
-        let (speed, fine) = speeds(&later.levels[0], &registrar.expected, &registrar.covered, found.sigma);
+        let (speed, fine, lined) = speeds(&later.levels[0], &registrar.expected, &registrar.covered, found.sigma);
         let edges = self.edges(&later.levels[0], registrar, found.sigma);
-        Cells { speed, fine, edges }
+        Cells { speed, lined, fine, edges }
     }
 
     fn edges(&mut self, later: &Plane, registrar: &Registrar, sigma: f32) -> Vec<f32> {
@@ -113,14 +117,15 @@ impl Mover {
     }
 }
 
-/// Speeds of the cells, and of their quarters in steps of 1/[`FINE_STEPS`], rows of two for each cell.
-fn speeds(later: &Plane, expected: &Plane, covered: &[f32], sigma: f32) -> (Vec<f32>, Vec<u8>) {
+/// Speeds of the cells, of their quarters in steps of 1/[`FINE_STEPS`], rows of two for each cell, and which cells are lined.
+fn speeds(later: &Plane, expected: &Plane, covered: &[f32], sigma: f32) -> (Vec<f32>, Vec<u8>, Vec<bool>) {
     const HALF: usize = CELL / 2;
     // A quarter has a quarter of its cell's floor.
     let floor = (CELL * CELL) as f32 * (GRADIENT_NOISE * sigma).powi(2) + GRADIENT_FLOOR;
     let noise = NOISE * sigma;
     let mut out = Vec::with_capacity(CELLS);
     let mut fine = Vec::with_capacity(4 * CELLS);
+    let mut lined = Vec::with_capacity(CELLS);
     let mut over = [[[0f32; CELL]; CELLS_X]; 2];
     let mut under = [[[0f32; CELL]; CELLS_X]; 2];
     let mut square = [0f32; WIDTH];
@@ -159,10 +164,12 @@ fn speeds(later: &Plane, expected: &Plane, covered: &[f32], sigma: f32) -> (Vec<
         }
         for cx in 0..CELLS_X {
             let sum = |v: &[[[f32; CELL]; CELLS_X]; 2]| v[0][cx].iter().chain(&v[1][cx]).sum::<f32>();
-            out.push((sum(&over) / (sum(&under) + floor)).min(1.0));
+            let gradient = sum(&under);
+            out.push((sum(&over) / (gradient + floor)).min(1.0));
+            lined.push(gradient > LINED * floor);
         }
     }
-    (out, fine)
+    (out, fine, lined)
 }
 
 /// Sobel across, of the picture averaged over five rows: what is long and upright counts, grain does not.

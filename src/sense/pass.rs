@@ -22,7 +22,7 @@ use crate::base::{Error, FrameNo, FrameSpan, Problem, Progress, Result, go_on};
 use crate::film::{Decode, Film, FilmReader, FrameSource, Series, Unfinished};
 
 /// Version of the measurement: raised with every change that can change a number in a series.
-pub const VERSION: u32 = 3;
+pub const VERSION: u32 = 4;
 
 /// Cuts at most this many frames apart are one (a cut may have a blended frame).
 const MERGE: u64 = 3;

@@ -137,13 +137,18 @@ pub fn maker() -> Result<PathBuf, Failure> {
     Ok(profile.join("examples/filmmaker"))
 }
 
-/// The number behind a flag of the command line, else the default.
-fn option(name: &str, default: u64) -> Result<u64, Failure> {
+/// The word behind a flag of the command line, else the default.
+fn option(name: &str, default: &str) -> Result<String, Failure> {
     let args: Vec<String> = std::env::args().collect();
     match args.iter().position(|a| a == name) {
-        Some(k) => Ok(args.get(k + 1).ok_or_else(|| format!("{name} needs a number"))?.parse()?),
-        None => Ok(default),
+        Some(k) => Ok(args.get(k + 1).ok_or_else(|| format!("{name} needs a word behind it"))?.clone()),
+        None => Ok(default.into()),
     }
+}
+
+/// The number behind a flag of the command line, else the default.
+fn number(name: &str, default: u64) -> Result<u64, Failure> {
+    Ok(option(name, &default.to_string())?.parse()?)
 }
 
 /// Folders named after `--made`.
@@ -159,13 +164,87 @@ pub fn asked(maker: &Path) -> Result<Vec<Game>, Failure> {
         println!("games made before, not drawn from the commit: {folders:?}");
         return made(&folders);
     }
-    let count = option("--games", 10)?;
-    let seeds = match option("--seed", 0)? {
+    let count = number("--games", 10)?;
+    let seeds = match number("--seed", 0)? {
         0 => seeds(count)?,
         first => (first..first + count).collect(),
     };
     println!("seeds {seeds:?}");
-    games(maker, &seeds, u32::try_from(option("--plays", 11)?)?)
+    let more: Vec<String> = ["--faults", "--woven"].into_iter().filter(|w| flag(w)).map(String::from).collect();
+    let more = match option("--fps", "")? {
+        rate if rate.is_empty() => more,
+        rate => more.into_iter().chain(["--fps".into(), rate]).collect(),
+    };
+    games(maker, &seeds, u32::try_from(number("--plays", 11)?)?, &more)
+}
+
+/// Whether the command line has a word.
+pub fn flag(name: &str) -> bool {
+    std::env::args().any(|a| a == name)
+}
+
+/// The ways in which a pool's films can be encoded anew, frame for frame, and what FFmpeg's command is told for each. The
+/// uneven times are those of a phone: a frame comes up to a third of a frame early or late.
+const ENCODINGS: [(&str, &[&str]); 4] = [
+    ("hevc", &["-c:v", "libx265", "-preset", "veryfast", "-crf", "24", "-x265-params", "log-level=error"]),
+    (
+        "open-gop",
+        &["-c:v", "libx264", "-preset", "veryfast", "-crf", "21", "-x264-params", "open-gop=1:keyint=60:bframes=3"],
+    ),
+    (
+        "fixed-gop",
+        &["-c:v", "libx264", "-preset", "veryfast", "-crf", "21", "-x264-params", "scenecut=0:keyint=30:min-keyint=30"],
+    ),
+    (
+        "vfr",
+        &[
+            "-vf",
+            "setpts=PTS+0.33*sin(N*12.9898)/FRAME_RATE/TB",
+            "-fps_mode",
+            "passthrough",
+            "-enc_time_base",
+            "1:90000",
+            "-c:v",
+            "libx264",
+            "-preset",
+            "veryfast",
+            "-crf",
+            "21",
+        ],
+    ),
+];
+
+/// The games with their films encoded anew as `--as` asks, kept beside the films.
+pub fn encoded(games: Vec<Game>) -> Result<Vec<Game>, Failure> {
+    let kind = option("--as", "")?;
+    if kind.is_empty() {
+        return Ok(games);
+    }
+    let known: Vec<&str> = ENCODINGS.iter().map(|e| e.0).collect();
+    let (_, how) = *ENCODINGS.iter().find(|e| e.0 == kind).ok_or_else(|| format!("--as takes one of {known:?}"))?;
+    println!("every film encoded anew, {kind}: {how:?}");
+    let anew = |mut game: Game| {
+        let folder = game.folder.join(&kind);
+        let making = game.folder.join(format!("{kind}.making"));
+        if !folder.exists() {
+            let _ = std::fs::remove_dir_all(&making);
+            std::fs::create_dir_all(&making)?;
+            for file in game.truth.cameras.iter().flat_map(|c| &c.files) {
+                let (from, to) = (game.folder.join(&file.path), making.join(&file.path));
+                run(Command::new("ffmpeg")
+                    .args(["-v", "error", "-i"])
+                    .arg(from)
+                    .args(how)
+                    .args(["-c:a", "copy"])
+                    .arg(to))?;
+            }
+            std::fs::copy(game.folder.join("truth.json"), making.join("truth.json"))?;
+            std::fs::rename(&making, &folder)?;
+        }
+        game.folder = folder;
+        Ok(game)
+    };
+    games.into_iter().map(anew).collect()
 }
 
 /// Games that were made before, by their folders.
@@ -208,26 +287,24 @@ pub fn measured(media: &Media, film: &Film, folder: &Path, angle: &str, name: &s
     Ok(series)
 }
 
-/// Makes the games that are not there yet, under a folder named by the maker's sources.
-pub fn games(maker: &Path, seeds: &[u64], plays: u32) -> Result<Vec<Game>, Failure> {
+/// Makes the games that are not there yet, under a folder named by the maker's sources; `more` is what else the maker is
+/// told.
+pub fn games(maker: &Path, seeds: &[u64], plays: u32, more: &[String]) -> Result<Vec<Game>, Failure> {
     let pool = root().join("target/films").join(format!("pool-{}", sources("fixtures/filmmaker")?));
     std::fs::create_dir_all(&pool)?;
     let mut out = Vec::new();
     for (k, &seed) in seeds.iter().enumerate() {
         let look = (k % 2) as u32;
-        let folder = pool.join(format!("{seed}-{look}-{plays}"));
+        let told: String = more.iter().map(|m| format!("-{}", m.trim_start_matches('-').replace('/', "-"))).collect();
+        let folder = pool.join(format!("{seed}-{look}-{plays}{told}"));
         if !folder.join("truth.json").exists() {
             eprintln!("making game {} of {} (seed {seed}, look {look})", k + 1, seeds.len());
             let making = folder.with_extension("making");
             let _ = std::fs::remove_dir_all(&making);
-            run(Command::new(maker).args(["game", "--out"]).arg(&making).args([
-                "--seed",
-                &seed.to_string(),
-                "--look",
-                &look.to_string(),
-                "--plays",
-                &plays.to_string(),
-            ]))?;
+            let numbers = [("--seed", seed.to_string()), ("--look", look.to_string()), ("--plays", plays.to_string())];
+            let mut make = Command::new(maker);
+            make.args(["game", "--out"]).arg(&making).args(more);
+            run(make.args(numbers.iter().flat_map(|(flag, n)| [*flag, n])))?;
             std::fs::rename(&making, &folder)?;
         }
         let truth = serde_json::from_slice(&std::fs::read(folder.join("truth.json"))?)?;

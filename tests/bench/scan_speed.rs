@@ -45,7 +45,7 @@ fn bench() -> Result<bool, Failure> {
     let film = match argument("--film") {
         Some(film) => PathBuf::from(film),
         None => {
-            let games = pool::games(&pool::maker()?, &pool::seeds(1)?, 11)?;
+            let games = pool::games(&pool::maker()?, &pool::seeds(1)?, 11, &[])?;
             games[0].folder.join(&games[0].truth.cameras[0].files[0].path)
         }
     };
