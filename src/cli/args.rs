@@ -42,8 +42,13 @@ pub enum Command {
     Scan(Scan),
     /// The main job: find the plays, join them to the tag sheet, cut them into the library
     Cut(Box<Cut>),
+    /// Read a tag sheet and list every problem by its cell, or write an empty one
+    #[command(subcommand)]
+    Sheet(SheetCommand),
     /// List the plays a phrase means
     Plays(Plays),
+    /// Correct which row of the sheet belongs to a play; it stays so whatever is read again
+    Mend(Mend),
     /// Draw a contact sheet: one picture a play
     Stills(Stills),
     /// Make one reel of the plays a phrase means, with the situation burned in
@@ -102,12 +107,24 @@ pub struct Cut {
     /// `camera` by occurrence: a name and films each.
     #[arg(skip)]
     pub cameras: Vec<Vec<PathBuf>>,
-    /// The tag sheet, as typed (CSV or TSV)
-    #[arg(long, value_name = "SHEET")]
-    pub sheet: Option<PathBuf>,
+    /// The tag sheet, as typed (CSV, TSV, XLSX, XLS or ODS); several, in the game's order, where each half has its own
+    #[arg(long, num_args = 1.., value_name = "SHEET")]
+    pub sheet: Vec<PathBuf>,
+    /// Take what is proposed for columns of the sheet with new names, and remember it for this header
+    #[arg(long, requires = "sheet")]
+    pub yes: bool,
+    /// Our team: it has the ball where our offense is on the field (the sheet's column of the unit)
+    #[arg(long, value_name = "TEAM", requires_all = ["they", "sheet"])]
+    pub we: Option<String>,
+    /// The other team
+    #[arg(long, value_name = "TEAM", requires = "we")]
+    pub they: Option<String>,
     /// Seconds by which the sheet's times run late, where the fitted value is wrong
     #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     pub offset: Option<f64>,
+    /// Seconds an hour by which the sheet's times run ever later, where the fitted value is wrong
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = drift)]
+    pub drift: Option<f64>,
     /// Take a film that has changed under the same name in place of the old one
     #[arg(long)]
     pub replace: bool,
@@ -116,12 +133,63 @@ pub struct Cut {
     pub dry_run: bool,
 }
 
+/// `sheet`.
+#[derive(Debug, Subcommand)]
+pub enum SheetCommand {
+    /// Read a typed tag sheet: what each column holds, and every cell that was changed, refused or is missing
+    Check(SheetCheck),
+    /// Write an empty sheet to type in, with drop-downs from the vocabulary
+    Blank(SheetBlank),
+}
+
+/// `sheet check`.
+#[derive(Debug, Args)]
+pub struct SheetCheck {
+    /// The tag sheet: CSV, TSV, XLSX, XLS or ODS
+    #[arg(value_name = "SHEET")]
+    pub sheet: PathBuf,
+    /// Take what is proposed for columns with new names, and remember it for this header
+    #[arg(long)]
+    pub yes: bool,
+    /// Our team: it has the ball where our offense is on the field
+    #[arg(long, value_name = "TEAM", requires = "they")]
+    pub we: Option<String>,
+    /// The other team
+    #[arg(long, value_name = "TEAM", requires = "we")]
+    pub they: Option<String>,
+}
+
+/// `sheet blank`.
+#[derive(Debug, Args)]
+pub struct SheetBlank {
+    /// The file to write: .xlsx (with drop-downs), .csv or .tsv
+    #[arg(value_name = "OUT")]
+    pub out: PathBuf,
+}
+
 /// `plays`.
 #[derive(Debug, Args)]
 pub struct Plays {
     /// Such as: third and short vs one-high; every play without one
     #[arg(value_name = "PHRASE")]
     pub phrase: Vec<String>,
+}
+
+/// `mend`.
+#[derive(Debug, Args)]
+pub struct Mend {
+    /// The play, by its label (17, 17a); `none` with --row: that row belongs to no play
+    #[arg(value_name = "PLAY")]
+    pub play: String,
+    /// The game, where the library has several
+    #[arg(long, value_name = "NAME")]
+    pub game: Option<String>,
+    /// The row that belongs to it, by its address as `plays` and `cut` print it (tags.csv:14); `none`: it has no row
+    #[arg(long, value_name = "WHERE")]
+    pub row: Option<String>,
+    /// Take back what was said of the play or row
+    #[arg(long)]
+    pub undo: bool,
 }
 
 /// `stills`.
@@ -177,6 +245,14 @@ fn seconds(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(seconds) if seconds.abs() <= 86_400.0 => Ok(seconds),
         _ => Err("a number of seconds is wanted, such as 12 or -3.5".into()),
+    }
+}
+
+/// Seconds of drift an hour, as a share: 3.6 is .001.
+fn drift(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(seconds) if seconds.abs() <= 72.0 => Ok(seconds / 3600.0),
+        _ => Err("a number of seconds an hour is wanted, at most 72, such as 4 or -1.5".into()),
     }
 }
 

@@ -8,7 +8,7 @@ use serde_json::json;
 use super::args::{Common, Cut};
 use super::output::{self, Outcome};
 use super::progress::Chain;
-use super::{shelf, wire};
+use super::{header, shelf, wire};
 use crate::base::{IoContext, Result};
 use crate::film::Angle;
 use crate::football::fold;
@@ -20,16 +20,27 @@ pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
     let ask = ask(args);
     // What is wrong with the words is told before a library is made for them.
     ask.game.check()?;
-    for path in ask.cameras.iter().flat_map(|(_, films)| films).chain(&ask.woven).chain(&ask.sheet) {
+    for path in ask.cameras.iter().flat_map(|(_, films)| films).chain(&ask.woven).chain(&ask.sheets) {
         std::fs::metadata(path).doing("find the file", path)?;
     }
     let (folder, done) = if args.dry_run {
         let library = shelf::open_if_there(common)?;
         let folder = library.as_ref().map(|l| l.folder().to_path_buf());
-        let config = Config::load(folder.as_deref())?;
+        let mut config = Config::load(folder.as_deref())?;
+        for sheet in &ask.sheets {
+            header::settle(common, &mut config, folder.as_deref(), sheet, args.yes, false)?;
+        }
         let done = wire::with_tools(chain, &config.settings, |tools| plan_cut(tools, &config, library.as_ref(), &ask))?;
         (folder, done)
     } else {
+        if !ask.sheets.is_empty() {
+            // Before a library is made for a sheet that is refused.
+            let there = shelf::folder(common)?.filter(|f| f.join("downbox.toml").is_file());
+            let mut config = Config::load(there.as_deref())?;
+            for sheet in &ask.sheets {
+                header::settle(common, &mut config, there.as_deref(), sheet, args.yes, true)?;
+            }
+        }
         let mut library = shelf::open_or_make(common)?;
         let folder = library.folder().to_path_buf();
         tell_new_game(common, &library, &ask)?;
@@ -83,8 +94,10 @@ fn ask(args: &Cut) -> CutAsk {
         },
         cameras,
         woven: args.woven.clone(),
-        sheet: args.sheet.clone(),
+        sheets: args.sheet.clone(),
+        teams: args.we.clone().zip(args.they.clone()),
         offset: args.offset,
+        drift: args.drift,
         replace: args.replace,
     }
 }

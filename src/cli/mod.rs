@@ -4,13 +4,17 @@ pub mod args;
 mod cut;
 mod cutup;
 mod explain;
+mod header;
+mod mend;
 mod output;
 mod plays;
 mod progress;
 mod scan;
+mod sheet;
 mod shelf;
 mod stills;
 mod stopping;
+mod table;
 mod watch;
 mod wire;
 
@@ -50,7 +54,7 @@ pub fn run() -> ExitCode {
         }
         Command::Stills(_) | Command::Cutup(_) => Some("nothing is left half-made, the same command makes it"),
         // Done before anyone could stop it.
-        Command::Plays(_) => None,
+        Command::Plays(_) | Command::Mend(_) | Command::Sheet(_) => None,
     };
     if let Some(kept) = kept
         && let Err(error) = stopping::listen(chain.stop(), (!cli.common.quiet).then_some(kept))
@@ -61,6 +65,8 @@ pub fn run() -> ExitCode {
         Command::Scan(args) => scan::run(&cli.common, args, &chain),
         Command::Cut(args) => cut::run(&cli.common, args, &chain),
         Command::Plays(args) => plays::run(&cli.common, args),
+        Command::Mend(args) => mend::run(&cli.common, args),
+        Command::Sheet(args) => sheet::run(&cli.common, args),
         Command::Stills(args) => stills::run(&cli.common, args, &chain),
         Command::Cutup(args) => cutup::run(&cli.common, args, &chain),
         Command::Watch(args) => watch::run(&cli.common, args, &chain),

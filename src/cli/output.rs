@@ -125,6 +125,13 @@ pub fn count(number: usize, noun: &str) -> String {
     format!("{number} {noun}{ending}")
 }
 
+/// A question on standard error; the answer comes on the same line.
+pub fn ask(question: &str) {
+    let mut err = std::io::stderr();
+    // Where nobody sees the question, nobody answers it, and that is no.
+    let _ = write!(err, "{question}").and_then(|()| err.flush());
+}
+
 /// A path as a person in the present folder writes it.
 pub fn path(path: &Path) -> String {
     let here = std::env::current_dir().ok();

@@ -21,11 +21,19 @@ pub fn folder(common: &Common) -> Result<Option<PathBuf>> {
 
 /// Opens the library to read.
 pub fn open(common: &Common) -> Result<Library> {
-    let folder = folder(common)?.ok_or_else(|| {
+    Library::open(&named(common)?, Access::Read)
+}
+
+/// Opens the library that there is to write.
+pub fn open_to_write(common: &Common) -> Result<Library> {
+    Library::open(&named(common)?, Access::Write)
+}
+
+fn named(common: &Common) -> Result<PathBuf> {
+    folder(common)?.ok_or_else(|| {
         let next = "name one with --library DIR, or make one with: downbox cut --game NAME --sideline FILM";
         Error::refused("there is no library here", here().unwrap_or_default().display(), next)
-    })?;
-    Library::open(&folder, Access::Read)
+    })
 }
 
 /// Opens the library to read, if there is one yet.

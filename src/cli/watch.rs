@@ -106,7 +106,7 @@ fn take(library: &Path, game: &GameFolder, chain: &Chain) -> Result<String> {
         game: GameIn { name: game.game.clone(), date: game.date.clone(), ..GameIn::default() },
         cameras,
         woven: woven.into_iter().flat_map(|(_, films)| films).collect(),
-        sheet: game.sheet.clone(),
+        sheets: game.sheet.iter().cloned().collect(),
         ..CutAsk::default()
     };
     let done = wire::with_tools(chain, &config.settings, |tools| jobs::cut(tools, &config, &mut library, &ask))?;

@@ -3,18 +3,22 @@
 use std::path::{Path, PathBuf};
 
 use super::Settings;
-use crate::base::{IoContext, Result};
+use crate::base::{Error, IoContext, PendingFile, Result};
 use crate::filter::{Situations, Words};
 use crate::football::Vocabulary;
 use crate::library::Library;
 use crate::paint::Template;
-use crate::sheet::ColumnNames;
+use crate::sheet::{ColumnNames, ConfirmedHeader};
+
+/// Headers of sheets that a person confirmed, beside `columns.toml`.
+const HEADERS: &str = "headers.toml";
 
 /// What is in force for a library, or without one.
 ///
 /// A file of the name `vocabulary.toml`, `situations.toml`, `columns.toml` or `strip.svg` in the library's folder, else
 /// in the user's own (`~/.config/downbox`), stands for the one that ships with the program. Settings are laid over one
-/// another: the shipped ones, the user's `settings.toml`, the library's `downbox.toml`.
+/// another: the shipped ones, the user's `settings.toml`, the library's `downbox.toml`. Headers of sheets that a person
+/// confirmed are taken from both folders' `headers.toml`.
 pub struct Config {
     /// The settings.
     pub settings: Settings,
@@ -63,12 +67,38 @@ impl Config {
             None => ColumnNames::default(),
         };
         let place = files.iter().rev().find(|f| f.exists()).map(|f| f.display().to_string()).unwrap_or_default();
-        let columns = names.with(&settings.sheet.columns, &place)?;
+        let mut columns = names.with(&settings.sheet.columns, &place)?;
+        // What was confirmed for one library goes before what was confirmed for all: the later counts.
+        for file in [user, library].into_iter().flatten().map(|f| f.join(HEADERS)).filter(|f| f.is_file()) {
+            let text = std::fs::read_to_string(&file).doing("read the confirmed headers", &file)?;
+            columns = columns.knowing(ConfirmedHeader::read_all(&text, &file.display().to_string())?);
+        }
         let template = match own("strip.svg")? {
             Some((text, place)) => Template::parse(&text, &place)?,
             None => Template::strip()?,
         };
         Ok(Self { settings, vocabulary, situations, situations_place, columns, template })
+    }
+
+    /// Remembers a header that a person confirmed, in the library's folder, else in the user's own; gives the file.
+    ///
+    /// # Errors
+    /// There is no folder to write to; a file of headers that is there cannot be read.
+    pub fn remember(library: Option<&Path>, header: &ConfirmedHeader) -> Result<PathBuf> {
+        let folder = library.map(Path::to_path_buf).or_else(user_folder).ok_or_else(|| {
+            let next = "name a library with --library DIR, or set HOME";
+            Error::refused("there is no folder to remember the header in", "", next)
+        })?;
+        let file = folder.join(HEADERS);
+        let text = match std::fs::read_to_string(&file) {
+            Ok(text) => text,
+            Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => String::new(),
+            Err(cause) => return Err(cause).doing("read the confirmed headers", &file),
+        };
+        let pending = PendingFile::new(&file)?;
+        std::fs::write(pending.path(), header.added_to(&text)).doing("write the confirmed headers", &file)?;
+        pending.commit()?;
+        Ok(file)
     }
 
     /// Everything a phrase may name: the language, the situations, and the words that the library's sheets have used.
@@ -112,6 +142,21 @@ mod tests {
         let config = load().unwrap();
         assert!(config.vocabulary.canonical(Field::Concept, "hammer").is_some());
         assert!(config.vocabulary.canonical(Field::Concept, "anvil").is_none());
+
+        // Confirmed headers of both folders count, the library's before the user's.
+        let header = |names: [&str; 3], shell: &str| {
+            format!("[[header]]\nnames = {names:?}\n[header.columns]\n\"Look\" = \"{shell}\"\n")
+        };
+        let (here, there) = (header(["Look", "Dn", "To"], "front"), header(["Look", "Dn", "Who"], "shell"));
+        std::fs::write(user.path().join("headers.toml"), header(["Look", "Dn", "To"], "shell") + &there).unwrap();
+        std::fs::write(library.path().join("headers.toml"), here).unwrap();
+        let role = |names: [&str; 3]| {
+            let columns = load().unwrap().columns.for_header(&names.map(String::from));
+            columns.role("Look").map(|(role, _)| role.key())
+        };
+        assert_eq!(role(["To", "look", "Dn"]), Some("front"));
+        assert_eq!(role(["Look", "Dn", "Who"]), Some("shell"));
+        assert_eq!(role(["Look", "Dn", "Else"]), None);
 
         std::fs::write(user.path().join("strip.svg"), "<svg").unwrap();
         let error = load().err().unwrap();

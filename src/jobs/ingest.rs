@@ -4,13 +4,15 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use super::clips::{cut_clips, planned};
+use super::joining::{Joined, to_check};
 use super::matching::TagSheet;
-use super::survey::{Survey, rank, survey};
+use super::play_facts::Reference;
+use super::survey::{Survey, survey};
 use super::{Config, Tools};
-use crate::base::{Error, FrameNo, Problem, Result};
+use crate::base::{Error, Problem, Result};
 use crate::film::Film;
-use crate::library::{CameraShot, GameIn, Library, MatchIn, PlayIn, PlayShots};
-use crate::sheet::Matching;
+use crate::library::{CameraShot, GameIn, Library, PlayIn, PlayShots, SheetLine};
+use crate::sheet::{MatchSettings, give_ball};
 
 /// What is to be cut.
 #[derive(Debug, Clone, Default)]
@@ -21,10 +23,14 @@ pub struct CutAsk {
     pub cameras: Vec<(String, Vec<PathBuf>)>,
     /// Files or folders of one film that holds the sideline and the end-zone camera's shots in turn.
     pub woven: Vec<PathBuf>,
-    /// The tag sheet.
-    pub sheet: Option<PathBuf>,
+    /// The tag sheet; several in the game's order, where each half has its own.
+    pub sheets: Vec<PathBuf>,
+    /// Our team and the other, where the sheet says only whose unit is on the field.
+    pub teams: Option<(String, String)>,
     /// Seconds by which the sheet's times run late, where a person knows better than the fit.
     pub offset: Option<f64>,
+    /// How much faster the sheet's times run than the film, likewise: .001 is a second in a thousand.
+    pub drift: Option<f64>,
     /// Whether a film that changed under the same name takes the place of the old one.
     pub replace: bool,
 }
@@ -117,7 +123,7 @@ fn finish(
     ask: &CutAsk,
     Stand { game, films, sheet, mut problems }: Stand,
 ) -> Result<CutDone> {
-    let offset = offset(Some(library), &game, ask)?;
+    let settings = match_settings(Some(library), &game, ask)?;
     let sheet = match sheet {
         Some(sheet) => {
             library.put_rows(&game, &sheet.path, &sheet.rows_in())?;
@@ -131,20 +137,13 @@ fn finish(
     let mut joined = Joined::default();
     if let Some(sheet) = &sheet {
         problems.extend(sheet.problems.iter().cloned());
-        let shots: Vec<&[CameraShot]> = plays.iter().map(|p| p.shots.as_slice()).collect();
-        joined = Joined::of(sheet, &shots, &reference, offset);
-        library.put_sheet_offset(&game, offset)?;
-        let pair = |pair: &crate::sheet::Pair| MatchIn {
-            label: plays[pair.play].label.clone(),
-            place: sheet.rows[pair.row].place.clone(),
-            matched_by: pair.by.as_str().to_string(),
-            doubt: pair.doubt.clone(),
-        };
-        let matches: Vec<MatchIn> = joined.matching.pairs.iter().map(pair).collect();
-        library.put_matches(&game, &matches)?;
-        joined.tell(sheet, &mut problems, &mut done);
+        let pins = library.pins(&game)?;
+        joined = Joined::of(sheet, &plays, &reference, &pins, &settings);
+        library.put_sheet_line(&game, settings.offset, settings.drift)?;
+        library.put_matches(&game, &joined.matches(sheet, &plays))?;
+        joined.tell(sheet, &plays, &mut problems, &mut done);
     }
-    done.to_check = to_check(&plays, &joined, sheet.is_some());
+    done.to_check = to_check(&plays, &joined, sheet.as_ref());
     let clips = cut_clips(tools, config, library, &game, &films, &mut problems)?;
     (done.clips, done.new_clips) = (clips.there, clips.cut);
     done.cameras = reference.cameras;
@@ -193,34 +192,49 @@ pub fn plan_cut(tools: Tools<'_>, config: &Config, library: Option<&Library>, as
         })
         .collect();
     let mut joined = Joined::default();
-    let offset = offset(library, &game, ask)?;
+    let settings = match_settings(library, &game, ask)?;
     let sheet = match (sheet, library) {
         (None, Some(library)) if !stands.is_empty() => TagSheet::kept(library, &game)?,
         (sheet, _) => sheet,
     };
     if let Some(sheet) = &sheet {
         problems.extend(sheet.problems.iter().cloned());
+        let mut cameras = cameras;
+        let series = cameras.first_mut().and_then(|camera| camera.series.take());
         let films = cameras.into_iter().map(|c| (c.name, c.film)).collect();
-        let shots: Vec<&[CameraShot]> = labeled.iter().map(|p| p.shots.as_slice()).collect();
-        joined = Joined::of(sheet, &shots, &Reference::first(&names, &films), offset);
-        joined.tell(sheet, &mut problems, &mut done);
+        let pins = match library {
+            Some(library) if !stands.is_empty() => library.pins(&game)?,
+            _ => Vec::new(),
+        };
+        joined = Joined::of(sheet, &labeled, &Reference::first(&names, &films, series), &pins, &settings);
+        joined.tell(sheet, &labeled, &mut problems, &mut done);
     }
-    done.to_check = to_check(&labeled, &joined, sheet.is_some());
+    done.to_check = to_check(&labeled, &joined, sheet.as_ref());
     done.cameras = names;
     done.problems = problems;
     Ok(done)
 }
 
-/// The offset that counts: the one given now, else the one a person gave before for the same sheet.
-fn offset(library: Option<&Library>, game: &str, ask: &CutAsk) -> Result<Option<f64>> {
-    let Some(library) = library.filter(|_| ask.offset.is_none()) else { return Ok(ask.offset) };
-    let Some((path, offset)) = library.sheet_offset(game)? else { return Ok(None) };
+/// The offset and drift that count: those given now, else those a person gave before for the same sheet.
+fn match_settings(library: Option<&Library>, game: &str, ask: &CutAsk) -> Result<MatchSettings> {
+    let mut settings = MatchSettings { offset: ask.offset, drift: ask.drift };
+    let Some(SheetLine { path, offset, drift }) = library.map_or(Ok(None), |library| library.sheet_line(game))? else {
+        return Ok(settings);
+    };
     let same = |sheet: &PathBuf| std::path::absolute(sheet).is_ok_and(|sheet| sheet == path);
-    Ok(offset.filter(|_| ask.sheet.as_ref().is_none_or(same)))
+    if ask.sheets.first().is_none_or(same) {
+        settings.offset = settings.offset.or(offset);
+        settings.drift = settings.drift.or(drift);
+    }
+    Ok(settings)
 }
 
 fn open_sheet(config: &Config, ask: &CutAsk) -> Result<Option<TagSheet>> {
-    ask.sheet.as_deref().map(|path| TagSheet::open(path, config)).transpose()
+    let mut sheet = TagSheet::open(&ask.sheets, config)?;
+    if let (Some(sheet), Some((we, they))) = (&mut sheet, &ask.teams) {
+        give_ball(&mut sheet.rows, we, they);
+    }
+    Ok(sheet)
 }
 
 fn no_camera(ask: &CutAsk) -> Error {
@@ -233,82 +247,4 @@ fn no_camera(ask: &CutAsk) -> Error {
 
 fn nothing_found(game: String, cameras: Vec<String>, problems: Vec<Problem>) -> CutDone {
     CutDone { game, cameras, problems, ..CutDone::default() }
-}
-
-/// The camera by whose film the sheet's times are read: the first of the game's.
-struct Reference {
-    cameras: Vec<String>,
-    film: Option<Film>,
-    hz: f64,
-}
-
-impl Reference {
-    fn first(cameras: &[String], films: &BTreeMap<String, Film>) -> Self {
-        let film = cameras.first().and_then(|c| films.get(c)).cloned();
-        Self { cameras: cameras.to_vec(), hz: film.as_ref().map_or(30.0, Film::hz), film }
-    }
-
-    fn of(library: &Library, game: &str, films: &BTreeMap<String, Film>) -> Result<Self> {
-        let mut cameras = library.camera_films(game)?;
-        cameras.sort_by_key(|c| rank(&c.camera));
-        let names: Vec<String> = cameras.iter().map(|c| c.camera.clone()).collect();
-        let mut reference = Self::first(&names, films);
-        if let (None, Some(camera)) = (&reference.film, cameras.first()) {
-            reference.film = library.load_film(&camera.fingerprint);
-            reference.hz = if camera.seconds > 0.0 { camera.frames as f64 / camera.seconds } else { camera.rate.hz() };
-        }
-        Ok(reference)
-    }
-
-    fn time(&self, frame: FrameNo) -> f64 {
-        match &self.film {
-            Some(film) => film.time(frame),
-            None => frame.0 as f64 / self.hz,
-        }
-    }
-}
-
-/// Rows and plays joined.
-#[derive(Default)]
-struct Joined {
-    matching: Matching,
-}
-
-impl Joined {
-    fn of(sheet: &TagSheet, plays: &[&[CameraShot]], reference: &Reference, offset: Option<f64>) -> Self {
-        let name = reference.cameras.first().map_or("", String::as_str);
-        Self { matching: sheet.join(plays, name, &|frame| reference.time(frame), offset) }
-    }
-
-    /// What is said of it: counts, the line of times, rows without a play.
-    fn tell(&self, sheet: &TagSheet, problems: &mut Vec<Problem>, done: &mut CutDone) {
-        done.rows = sheet.rows.len();
-        done.matched = self.matching.pairs.len();
-        done.offset = self.matching.offset_seconds();
-        done.drift = self.matching.drift();
-        for unmatched in &self.matching.unmatched_rows {
-            let place = sheet.rows.get(unmatched.row).map_or("", |row| &row.place);
-            problems.push(Problem::new(place, format!("joined to no play: {}", unmatched.why)));
-        }
-    }
-}
-
-/// Every play with a doubt of its own, of a camera's shot, of its row, or without a row.
-fn to_check(plays: &[PlayShots], joined: &Joined, sheet: bool) -> Vec<ToCheck> {
-    let mut list = Vec::new();
-    for (index, play) in plays.iter().enumerate() {
-        let mut reasons: Vec<String> = play.doubt.iter().cloned().collect();
-        for shot in &play.shots {
-            reasons.extend(shot.doubt.as_ref().map(|doubt| format!("{}: {doubt}", shot.camera)));
-        }
-        match joined.matching.pairs.iter().find(|pair| pair.play == index) {
-            Some(pair) => reasons.extend(pair.doubt.as_ref().map(|doubt| format!("its row is in doubt: {doubt}"))),
-            None if sheet => reasons.push("no row of the sheet was joined to it".into()),
-            None => {}
-        }
-        if !reasons.is_empty() {
-            list.push(ToCheck { label: play.label.clone(), why: reasons.join("; ") });
-        }
-    }
-    list
 }

@@ -3,13 +3,16 @@
 use std::path::{Path, PathBuf};
 
 use super::Config;
-use crate::base::{FrameNo, FrameSpan, Problem, Result};
-use crate::library::{CameraShot, Library, RowIn};
-use crate::sheet::{MatchSettings, Matching, PlayTime, Row, Sheet, match_rows, row_times};
+use super::play_facts::{Reference, play_facts};
+use super::time_of_day::on_one_clock;
+use crate::base::{Error, Problem, Result};
+use crate::library::{CameraShot, Library, PinFound, RowIn};
+use crate::sheet::{MatchSettings, Matching, Pin, PlayFacts, Row, RowFacts, Sheet, match_rows, row_facts};
 
-/// A tag sheet's rows, read now or kept in the library.
+/// A tag sheet's rows, read now or kept in the library. A game may have several, one for each half; they are read one
+/// after the other, and each row's address names its file.
 pub(super) struct TagSheet {
-    /// The file.
+    /// The first file.
     pub path: PathBuf,
     /// Its rows.
     pub rows: Vec<Row>,
@@ -17,9 +20,37 @@ pub(super) struct TagSheet {
     pub problems: Vec<Problem>,
 }
 
+/// Seconds by which a file's first time lies before the last of the file above it if its times begin anew.
+const BEGINS_ANEW: f64 = 300.0;
+
 impl TagSheet {
-    /// Reads a sheet's file.
-    pub fn open(path: &Path, config: &Config) -> Result<Self> {
+    /// Reads the files of a game's sheet; `None` where there is none.
+    ///
+    /// # Errors
+    /// A file cannot be read as a sheet; two have one name, so that their rows would have one address.
+    pub fn open(paths: &[PathBuf], config: &Config) -> Result<Option<Self>> {
+        let mut all: Option<Self> = None;
+        for (number, path) in paths.iter().enumerate() {
+            if let Some(twin) = paths[..number].iter().find(|other| other.file_name() == path.file_name()) {
+                return Err(Error::refused(
+                    format!("two tag sheets of the game have one name, as {}", twin.display()),
+                    path.display(),
+                    "rename one of them, such as first-half.csv and second-half.csv",
+                ));
+            }
+            let sheet = Self::open_one(path, config)?;
+            match &mut all {
+                None => all = Some(sheet),
+                Some(all) => {
+                    all.rows.extend(sheet.rows);
+                    all.problems.extend(sheet.problems);
+                }
+            }
+        }
+        Ok(all)
+    }
+
+    fn open_one(path: &Path, config: &Config) -> Result<Self> {
         let sheet = Sheet::open(path, &config.columns, &config.vocabulary)?;
         Ok(Self { path: path.to_path_buf(), rows: sheet.rows, problems: sheet.problems })
     }
@@ -37,72 +68,101 @@ impl TagSheet {
         self.rows.iter().map(|r| RowIn { place: r.place.clone(), tags: r.tags.clone() }).collect()
     }
 
-    /// Which play each row belongs to. `plays` are those of the game in film order by their shots; `reference` is the
-    /// camera whose film the times were typed by, `time` its film time of a frame.
+    /// Which play each row belongs to. `plays` are those of the game in film order by their shots, under `labels`;
+    /// `reference` is the camera by whose film the times were typed. With it, where the times are times of day: by how
+    /// many seconds the watch runs ahead of the film's recording time.
     pub fn join(
         &self,
-        plays: &[&[CameraShot]],
-        reference: &str,
-        time: &dyn Fn(FrameNo) -> f64,
-        offset: Option<f64>,
-    ) -> Matching {
-        match_rows(&row_times(&self.rows), &play_times(plays, reference, time), &MatchSettings { offset })
+        (labels, plays): (&[&str], &[&[CameraShot]]),
+        reference: &Reference,
+        pins: &[PinFound],
+        settings: &MatchSettings,
+    ) -> (Matching, Option<f64>) {
+        let mut facts = play_facts(plays, reference);
+        let mut rows = row_facts(&self.rows);
+        self.lay_pins(&mut rows, labels, &mut facts, pins);
+        if let (Some(film), None) = (&reference.film, settings.offset)
+            && let Some(one) = on_one_clock(&rows, &facts, film)
+        {
+            let matching = match_rows(&one.rows, &one.plays, settings);
+            // An offset from the film's own beginning would say nothing here.
+            return (Matching { line: None, ..matching }, Some(one.ahead));
+        }
+        let matching = match self.restart(&rows) {
+            None => match_rows(&rows, &facts, settings),
+            Some(at) => by_halves(&rows, at, &facts, settings),
+        };
+        (matching, None)
+    }
+
+    /// Lays a person's word over rows and plays.
+    fn lay_pins(&self, rows: &mut [RowFacts], labels: &[&str], plays: &mut [PlayFacts], pins: &[PinFound]) {
+        for pin in pins {
+            let row = pin.place.as_ref().map(|place| self.rows.iter().position(|row| row.place == *place));
+            let play = pin.label.as_ref().map(|label| labels.iter().position(|l| l == label));
+            match (row, play) {
+                (Some(Some(row)), Some(Some(play))) => rows[row].pin = Pin::Play(play),
+                // The row of a play that is not found any more is no other play's.
+                (Some(Some(row)), _) => rows[row].pin = Pin::Nothing,
+                (None, Some(Some(play))) => plays[play].no_row = true,
+                _ => {}
+            }
+        }
+    }
+
+    /// The row at which another file begins whose times begin anew, too.
+    fn restart(&self, rows: &[RowFacts]) -> Option<usize> {
+        let file = |row: &Row| row.place.rsplit_once([':', '!']).map(|(file, _)| file.to_string());
+        let at = (1..self.rows.len()).find(|at| file(&self.rows[*at]) != file(&self.rows[at - 1]))?;
+        let last = rows[..at].iter().filter_map(|row| row.time).next_back()?;
+        let first = rows[at..].iter().find_map(|row| row.time)?;
+        (first < last - BEGINS_ANEW).then_some(at)
     }
 }
 
-/// When each play happened in the reference camera's film. Where that camera saw no snap the middle of its shot stands
-/// for it, where it missed the play the middle between its neighbors; both are weak.
-fn play_times(plays: &[&[CameraShot]], reference: &str, time: &dyn Fn(FrameNo) -> f64) -> Vec<PlayTime> {
-    let middle = |span: FrameSpan| time(FrameNo(span.start.0 + span.len() / 2));
-    let seen: Vec<Option<PlayTime>> = plays
+/// The first half's rows by their times, then the other's on the plays behind: each half's film began at 0, so that its
+/// times, less the first of them, stand from where the first half ended.
+fn by_halves(rows: &[RowFacts], at: usize, plays: &[PlayFacts], settings: &MatchSettings) -> Matching {
+    let first = match_rows(&rows[..at], plays, settings);
+    let from = first.pairs.iter().filter(|pair| pair.doubt.is_none()).map(|pair| pair.play + 1).max().unwrap_or(0);
+    let Some(begin) = plays.get(from).map(|play| play.time) else { return first };
+    let time = rows[at..].iter().find_map(|row| row.time).unwrap_or(0.0);
+    let moved: Vec<RowFacts> = rows[at..]
         .iter()
-        .map(|shots| {
-            let shot = shots.iter().find(|shot| shot.camera == reference)?;
-            Some(match shot.snap {
-                Some(snap) => PlayTime { time: snap.time, weak: false },
-                None => PlayTime { time: middle(shot.span), weak: true },
-            })
+        .map(|row| RowFacts {
+            time: row.time.map(|t| t - time + begin),
+            pin: match row.pin {
+                Pin::Play(play) => play.checked_sub(from).map_or(Pin::Nothing, Pin::Play),
+                other => other,
+            },
+            ..*row
         })
         .collect();
-    let time_of = |play: &Option<PlayTime>| play.map(|p| p.time);
-    let of = |(at, own): (usize, &Option<PlayTime>)| {
-        own.unwrap_or_else(|| {
-            let before = seen[..at].iter().rev().find_map(time_of);
-            let after = seen[at..].iter().find_map(time_of);
-            let time = match (before, after) {
-                (Some(a), Some(b)) => (a + b) / 2.0,
-                (one, other) => one.or(other).unwrap_or(0.0),
-            };
-            PlayTime { time, weak: true }
-        })
-    };
-    seen.iter().enumerate().map(of).collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::film::{Evidence, Sighting};
-
-    fn shot(camera: &str, start: u64, snap: Option<f64>) -> CameraShot {
-        let snap = snap.map(|time| Sighting { frame: FrameNo((time * 30.0) as u64), time, confidence: 0.9 });
-        let span = FrameSpan::of(start, start + 300);
-        CameraShot { camera: camera.into(), span, set: None, snap, whistle: None, by: Evidence::Picture, doubt: None }
-    }
-
-    #[test]
-    fn plays_the_reference_camera_did_not_see_stand_weakly_between_their_neighbors() {
-        let plays = [
-            vec![shot("end-zone", 0, Some(3.0))],
-            vec![shot("sideline", 0, Some(4.5)), shot("end-zone", 300, Some(14.0))],
-            vec![shot("end-zone", 600, Some(25.0))],
-            vec![shot("sideline", 300, None)],
-        ];
-        let plays: Vec<&[CameraShot]> = plays.iter().map(Vec::as_slice).collect();
-        let times = play_times(&plays, "sideline", &|frame| frame.0 as f64 / 30.0);
-        let times: Vec<(f64, bool)> = times.iter().map(|t| (t.time, t.weak)).collect();
-        assert_eq!(times, [(4.5, true), (4.5, false), (9.75, true), (15.0, true)]);
-        let none = play_times(&plays, "press box", &|_| 0.0);
-        assert!(none.iter().all(|t| t.weak && t.time == 0.0));
-    }
+    let second = match_rows(&moved, &plays[from..], &MatchSettings::default());
+    let mut all = first;
+    all.pairs.retain(|pair| pair.play < from);
+    let lost = (0..at)
+        .filter(|row| all.pairs.iter().all(|p| p.row != *row) && all.unmatched_rows.iter().all(|u| u.row != *row));
+    let lost: Vec<usize> = lost.collect();
+    let why = "it stands in the first half's sheet, and its play may be the second half's";
+    all.unmatched_rows.extend(lost.into_iter().map(|row| crate::sheet::Unmatched {
+        row,
+        why: why.into(),
+        rival: None,
+    }));
+    all.unmatched_plays.retain(|play| *play < from);
+    all.unmatched_plays.extend(second.unmatched_plays.iter().map(|play| play + from));
+    let there = |rival: crate::sheet::Rival| crate::sheet::Rival { play: rival.play.map(|p| p + from), ..rival };
+    all.pairs.extend(second.pairs.into_iter().map(|pair| crate::sheet::Pair {
+        row: pair.row + at,
+        play: pair.play + from,
+        rival: pair.rival.map(there),
+        ..pair
+    }));
+    all.unmatched_rows.extend(second.unmatched_rows.into_iter().map(|row| crate::sheet::Unmatched {
+        row: row.row + at,
+        rival: row.rival.map(there),
+        ..row
+    }));
+    all
 }

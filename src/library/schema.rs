@@ -13,7 +13,7 @@ const APPLICATION: i32 = i32::from_be_bytes(*b"down");
 /// One step up. Step k makes version k + 1 of version k. A step that has shipped is never edited.
 type Step = fn(&Transaction<'_>) -> rusqlite::Result<()>;
 
-const STEPS: &[Step] = &[to_version_1, to_version_2];
+const STEPS: &[Step] = &[to_version_1, to_version_2, to_version_3];
 
 fn to_version_1(work: &Transaction<'_>) -> rusqlite::Result<()> {
     work.execute_batch(include_str!("schema.sql"))
@@ -22,6 +22,33 @@ fn to_version_1(work: &Transaction<'_>) -> rusqlite::Result<()> {
 /// The offset of a game's sheet that a person gave, seconds (typed time less film time); NULL where it is fitted.
 fn to_version_2(work: &Transaction<'_>) -> rusqlite::Result<()> {
     work.execute_batch("ALTER TABLE games ADD COLUMN sheet_offset REAL")
+}
+
+/// The drift of a game's sheet that a person gave, and which row a person joined to which play. A pin is never deleted
+/// and never changed but for `undone` and for where its row stands now; of several about one row or one play the newest
+/// that is not undone stands.
+fn to_version_3(work: &Transaction<'_>) -> rusqlite::Result<()> {
+    work.execute_batch(
+        "ALTER TABLE games ADD COLUMN sheet_drift REAL;
+         CREATE TABLE pins (
+             id        INTEGER PRIMARY KEY,
+             game      INTEGER NOT NULL REFERENCES games,
+             -- The play; NULL: the row belongs to none.
+             play      INTEGER REFERENCES plays,
+             -- Address and hash of the row as it stands now (see rows); NULL: the play has none.
+             place     TEXT,
+             hash      TEXT,
+             -- What stood before: the play's row, the row's play (its label).
+             old_place TEXT,
+             old_label TEXT,
+             -- When, 2026-09-12T01:02:03Z.
+             made_at   TEXT NOT NULL,
+             undone    INTEGER NOT NULL DEFAULT 0 CHECK (undone IN (0, 1)),
+             CHECK (play IS NOT NULL OR place IS NOT NULL),
+             CHECK ((place IS NULL) = (hash IS NULL))
+         ) STRICT;
+         CREATE INDEX pins_by_game ON pins (game);",
+    )
 }
 
 /// What is to be done about a database's version.

@@ -7,6 +7,7 @@ use rusqlite::{OptionalExtension, params};
 use super::Library;
 use super::corrections;
 use super::games::game_id;
+use super::pins;
 use super::sql_error::{SqlContext, int};
 use super::tag_columns::{all, hash, read, write_row_tags, write_tag};
 use crate::base::{Error, IoContext, Result};
@@ -43,6 +44,17 @@ pub struct SheetFound {
     pub rows: Vec<RowIn>,
 }
 
+/// A game's tag sheet and the line of its times, as far as a person gave it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SheetLine {
+    /// The file, as it was given.
+    pub path: PathBuf,
+    /// Typed time less film time at the film's start, seconds.
+    pub offset: Option<f64>,
+    /// How much faster the typed times run than the film: .001 is a second in a thousand.
+    pub drift: Option<f64>,
+}
+
 impl Library {
     /// Puts in the rows of a game's tag sheet, in place of the rows it had.
     ///
@@ -59,6 +71,7 @@ impl Library {
             let game = game_id(work, &folder, game)?;
             (|| -> rusqlite::Result<Option<String>> {
                 work.execute("UPDATE games SET sheet = ? WHERE id = ?", params![path.to_string_lossy(), game])?;
+                let before = pins::hashes(work, game)?;
                 work.execute("UPDATE rows SET number = -1 WHERE game = ?", [game])?;
                 for (number, row) in rows.iter().enumerate() {
                     let number = int(number as u64);
@@ -102,6 +115,7 @@ impl Library {
                     [game],
                 )?;
                 work.execute("DELETE FROM rows WHERE game = ? AND number = -1", [game])?;
+                pins::follow(work, game, &before)?;
                 retag(work, game)?;
                 Ok(None)
             })()
@@ -134,26 +148,29 @@ impl Library {
         ask().doing("read the game's tag sheet", self.folder())
     }
 
-    /// The sheet's file and the offset that a person gave for it; `None` where the game is not there or has no sheet.
-    pub fn sheet_offset(&self, game: &str) -> Result<Option<(PathBuf, Option<f64>)>> {
-        let found: Option<(Option<String>, Option<f64>)> = self
+    /// The sheet's file and what a person gave for its times; `None` where the game is not there or has no sheet.
+    pub fn sheet_line(&self, game: &str) -> Result<Option<SheetLine>> {
+        let found: Option<(Option<String>, Option<f64>, Option<f64>)> = self
             .db()
-            .query_row("SELECT sheet, sheet_offset FROM games WHERE folded = ?", [fold(game)], |r| {
-                Ok((r.get(0)?, r.get(1)?))
+            .query_row("SELECT sheet, sheet_offset, sheet_drift FROM games WHERE folded = ?", [fold(game)], |r| {
+                Ok((r.get(0)?, r.get(1)?, r.get(2)?))
             })
             .optional()
             .doing("read the game's tag sheet", self.folder())?;
-        Ok(found.and_then(|(path, offset)| Some((PathBuf::from(path?), offset))))
+        Ok(found.and_then(|(path, offset, drift)| Some(SheetLine { path: path?.into(), offset, drift })))
     }
 
-    /// Keeps the offset that a person gave for the game's sheet, or that it is to be fitted.
-    pub fn put_sheet_offset(&mut self, game: &str, offset: Option<f64>) -> Result<()> {
+    /// Keeps the offset and drift that a person gave for the game's sheet; `None`: it is to be fitted.
+    pub fn put_sheet_line(&mut self, game: &str, offset: Option<f64>, drift: Option<f64>) -> Result<()> {
         let folder = self.folder().to_path_buf();
-        let doing = "keep the sheet's offset";
+        let doing = "keep the sheet's offset and drift";
         self.change(doing, |work| {
             let game = game_id(work, &folder, game)?;
-            work.execute("UPDATE games SET sheet_offset = ? WHERE id = ?", params![offset, game])
-                .doing(doing, &folder)?;
+            work.execute(
+                "UPDATE games SET sheet_offset = ?, sheet_drift = ? WHERE id = ?",
+                params![offset, drift, game],
+            )
+            .doing(doing, &folder)?;
             Ok(())
         })
     }

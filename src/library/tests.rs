@@ -525,11 +525,69 @@ fn a_film_that_grows_keeps_its_plays_and_their_labels() {
 fn an_offset_that_a_person_gave_stays_with_the_game() {
     let folder = tempfile::tempdir().unwrap();
     let mut library = open(folder.path());
-    assert_eq!(library.sheet_offset(GAME).unwrap(), None);
+    assert_eq!(library.sheet_line(GAME).unwrap(), None);
     library.put_rows(GAME, Path::new("/sheets/tags.csv"), &[row(2, 1)]).unwrap();
-    assert_eq!(library.sheet_offset(GAME).unwrap(), Some(("/sheets/tags.csv".into(), None)));
-    library.put_sheet_offset(GAME, Some(12.5)).unwrap();
-    assert_eq!(library.sheet_offset("badgers").unwrap(), Some(("/sheets/tags.csv".into(), Some(12.5))));
-    library.put_sheet_offset(GAME, None).unwrap();
-    assert_eq!(library.sheet_offset(GAME).unwrap(), Some(("/sheets/tags.csv".into(), None)));
+    assert_eq!(
+        library.sheet_line(GAME).unwrap(),
+        Some(SheetLine { path: "/sheets/tags.csv".into(), offset: None, drift: None })
+    );
+    library.put_sheet_line(GAME, Some(12.5), Some(0.001)).unwrap();
+    assert_eq!(
+        library.sheet_line("badgers").unwrap(),
+        Some(SheetLine { path: "/sheets/tags.csv".into(), offset: Some(12.5), drift: Some(0.001) })
+    );
+    library.put_sheet_line(GAME, None, None).unwrap();
+    assert_eq!(
+        library.sheet_line(GAME).unwrap(),
+        Some(SheetLine { path: "/sheets/tags.csv".into(), offset: None, drift: None })
+    );
+}
+
+#[test]
+fn a_pin_follows_its_row_through_a_sheet_that_is_saved_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut library = open(folder.path());
+    library.put_plays(GAME, &[0, 1, 2].map(side)).unwrap();
+    let sheet = Path::new("/sheets/tags.csv");
+    let pins = |library: &Library| -> Vec<String> {
+        let word = |text: Option<String>| text.unwrap_or_else(|| "none".into());
+        let of = |pin: PinFound| format!("{} {} {}", word(pin.label), word(pin.place), pin.found);
+        library.pins(GAME).unwrap().into_iter().map(of).collect()
+    };
+    library.put_rows(GAME, sheet, &[row(2, 1), row(3, 2), row(4, 3)]).unwrap();
+    library.put_matches(GAME, &[pair("1", 2), pair("2", 3)]).unwrap();
+    let before = library.pin(GAME, Some("2"), Some("tags.csv:4")).unwrap();
+    assert_eq!((before.row_of_play.as_deref(), before.play_of_row), (Some("tags.csv:3"), None));
+    assert_eq!(pins(&library), ["2 tags.csv:4 true"]);
+    // A line comes in above: the row is known by what it says.
+    library.put_rows(GAME, sheet, &[row(2, 1), row(3, 4), row(4, 2), row(5, 3)]).unwrap();
+    assert_eq!(pins(&library), ["2 tags.csv:5 true"]);
+    // The row itself is changed under its address.
+    library.put_rows(GAME, sheet, &[row(2, 1), row(3, 4), row(4, 2), row(5, 1)]).unwrap();
+    let told = pins(&library);
+    assert_eq!(told, ["2 tags.csv:5 false"], "it says what row 2 says: another row may have moved there");
+    library.put_rows(GAME, sheet, &[row(2, 1), row(3, 4), row(4, 2), row(5, 3)]).unwrap();
+    assert_eq!(pins(&library), ["2 tags.csv:5 true"], "the row is back");
+    let changed = RowIn { tags: tags(3, "C"), ..row(5, 3) };
+    library.put_rows(GAME, sheet, &[row(2, 1), row(3, 4), row(4, 2), changed.clone()]).unwrap();
+    assert_eq!(pins(&library), ["2 tags.csv:5 true"]);
+    // The row goes, and its address is taken by one that stood elsewhere: nothing is pinned to that.
+    library.put_rows(GAME, sheet, &[row(2, 1), row(3, 4), RowIn { place: "tags.csv:5".into(), ..row(4, 2) }]).unwrap();
+    assert_eq!(pins(&library), ["2 tags.csv:5 false"]);
+
+    // The newest word on a play or row stands, and is taken back; what was said is never deleted.
+    library.pin(GAME, Some("2"), None).unwrap();
+    assert_eq!(pins(&library), ["2 none true"]);
+    library.pin(GAME, None, Some("tags.csv:3")).unwrap();
+    assert_eq!(pins(&library), ["2 none true", "none tags.csv:3 true"]);
+    assert_eq!(library.unpin(GAME, Some("2"), None).unwrap(), 1);
+    assert_eq!(library.unpin(GAME, Some("2"), None).unwrap(), 0);
+    assert_eq!(library.unpin(GAME, None, Some("tags.csv:3")).unwrap(), 1);
+    assert!(pins(&library).is_empty());
+    let all: i64 = library.db().query_row("SELECT count(*) FROM pins", [], |r| r.get(0)).unwrap();
+    assert_eq!(all, 3);
+    assert!(library.pin(GAME, Some("9"), Some("tags.csv:3")).unwrap_err().what.contains("no play 9"));
+    let error = library.pin(GAME, Some("1"), Some("tags.csv:77")).unwrap_err();
+    assert!(error.what.contains("no row tags.csv:77") && error.next.contains("tags.csv:2"), "{error}");
+    assert!(library.pin(GAME, None, None).is_err());
 }

@@ -1,7 +1,8 @@
 //! One cell to values, by what its column holds.
 
 use super::down_cell::{SlipOrder, date_slip, read_down};
-use super::tidy_text::{spreadsheet_debris, unknown};
+use super::habits::{DayTimes, Habits, day_seconds};
+use super::tidy_text::{digits, spreadsheet_debris, unknown};
 use crate::football::{Distance, Field, GameClock, Kind, Spot, Value, Vocabulary, fold};
 
 /// Field values read from one cell.
@@ -28,8 +29,8 @@ pub(super) enum Reading {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct CellReader<'a> {
     pub vocabulary: &'a Vocabulary,
-    /// The order that the sheet's own date slips agree on.
-    pub slips: Option<SlipOrder>,
+    /// What the sheet's cells agree on.
+    pub habits: Habits,
 }
 
 impl CellReader<'_> {
@@ -45,29 +46,68 @@ impl CellReader<'_> {
             return Reading::Refused(debris.to_string());
         }
         match field.kind() {
-            Kind::Number if field == Field::Down => read_down(text, self.slips),
+            Kind::Number if field == Field::Down => read_down(text, &self.habits),
             Kind::Number if field == Field::Quarter => quarter(text),
             Kind::Number => gain(field, text),
             Kind::Distance => self.distance(text),
-            Kind::Spot => spot(text),
-            Kind::Clock => clock(text),
-            Kind::Seconds => match film_seconds(text) {
-                Ok(seconds) => Reading::Plain(vec![(field, Value::Seconds(seconds))]),
-                Err(why) => Reading::Refused(why.to_string()),
-            },
+            Kind::Spot => self.spot(text),
+            Kind::Clock => self.clock(text),
+            Kind::Seconds => self.film_time(field, text),
             Kind::Word => self.word(field, text),
             Kind::Text => Reading::Plain(vec![(field, Value::Text(text.to_string()))]),
         }
     }
 
+    /// Film time; a time of day that a spreadsheet program made of it is taken back.
+    fn film_time(self, field: Field, text: &str) -> Reading {
+        let habits = &self.habits;
+        if (habits.time_is_fraction || habits.time == DayTimes::HoursAreMinutes)
+            && let Some(seconds) = day_seconds(text)
+        {
+            let seconds = if habits.time == DayTimes::HoursAreMinutes { seconds / 60.0 } else { seconds };
+            return Reading::Notation(vec![(field, Value::Seconds(seconds))], "");
+        }
+        match film_seconds(text) {
+            Ok(seconds) => Reading::Plain(vec![(field, Value::Seconds(seconds))]),
+            Err(why) => Reading::Refused(why.to_string()),
+        }
+    }
+
+    fn clock(self, text: &str) -> Reading {
+        if let Some(clock) = GameClock::parse(text).filter(|_| text.matches(':').count() < 2) {
+            let part = vec![(Field::Clock, Value::Clock(clock))];
+            let plain = clock.to_string() == text.trim_start_matches('0') || clock.to_string() == text;
+            return if plain { Reading::Plain(part) } else { Reading::Notation(part, "") };
+        }
+        let seconds =
+            day_seconds(text).map(|s| if self.habits.clock == DayTimes::HoursAreMinutes { s / 60.0 } else { s });
+        let whole = seconds.filter(|s| (0.0..=900.0).contains(s)).map(|s| s as u16);
+        // Of one cell alone the program's notation tells: 4:31:00 is 4:31.
+        match whole.and_then(GameClock::from_seconds).or_else(|| GameClock::parse(text)) {
+            Some(clock) => Reading::Notation(vec![(Field::Clock, Value::Clock(clock))], ""),
+            None => Reading::Refused("is no game clock such as 12:34, at most 15:00".to_string()),
+        }
+    }
+
+    fn spot(self, text: &str) -> Reading {
+        if self.habits.plus_dropped
+            && let Ok(yards @ 1..=49) = text.strip_suffix(".0").unwrap_or(text).parse::<u8>()
+            && let Some(spot) = Spot::from_own_goal(100 - yards)
+        {
+            return Reading::Notation(vec![(Field::BallOn, Value::Spot(spot))], "");
+        }
+        spot(text)
+    }
+
     fn distance(self, text: &str) -> Reading {
-        if let Some(distance) = Distance::parse(text) {
+        let spelled = digits(&text.to_lowercase());
+        if let Some(distance) = Distance::parse(&spelled) {
             let part = vec![(Field::Distance, Value::Distance(distance))];
             let plain = text.parse::<u8>().is_ok() || matches!(distance, Distance::Goal);
             return if plain { Reading::Plain(part) } else { Reading::Notation(part, "") };
         }
         // "3 & 7" in the distance's column.
-        match read_down(text, self.slips) {
+        match read_down(text, &self.habits) {
             both @ (Reading::Notation(..) | Reading::Mended(..)) if both.parts().len() == 2 => both,
             _ => Reading::Refused("is no distance from 1 to 99 yards, nor goal".to_string()),
         }
@@ -88,7 +128,7 @@ impl CellReader<'_> {
             let chosen = match &known[..] {
                 [(_, word)] => Some(word),
                 [(_, a), (_, b)] if a == b => Some(a),
-                _ => known.iter().find(|(order, _)| Some(*order) == self.slips).map(|(_, word)| word),
+                _ => known.iter().find(|(order, _)| Some(*order) == self.habits.slips).map(|(_, word)| word),
             };
             return match chosen {
                 Some(word) => Reading::Mended(
@@ -180,7 +220,7 @@ fn quarter(text: &str) -> Reading {
 /// Yards: "5", "+5", "-3", "(3)", "5 yds", "loss of 3", "no gain". A return can be 109 yards **[rule, from memory: 100
 /// yards of field and 10 of end zone]**.
 fn gain(field: Field, text: &str) -> Reading {
-    let lower = text.to_lowercase();
+    let lower = digits(&text.to_lowercase());
     let (body, sign) = if let Some(inner) = lower.strip_prefix('(').and_then(|t| t.strip_suffix(')')) {
         (inner, -1)
     } else if let Some(loss) = lower.strip_prefix("loss of").or_else(|| lower.strip_prefix("loss")) {
@@ -204,7 +244,7 @@ fn gain(field: Field, text: &str) -> Reading {
 }
 
 fn spot(text: &str) -> Reading {
-    let lower = text.to_lowercase();
+    let lower = digits(&text.to_lowercase());
     let bare = ["yard line", "yd line", "yards", "yard", "yds", "yd"].iter().find_map(|u| lower.strip_suffix(u));
     let bare = bare.unwrap_or(&lower).trim().trim_start_matches('@').trim();
     let bare = if ["midfield", "mid field"].contains(&bare) { "50" } else { bare };
@@ -217,17 +257,6 @@ fn spot(text: &str) -> Reading {
             "does not tell which side of the field; write own 35 or opp 35 (or -35 and +35)".to_string(),
         ),
         None => Reading::Refused("is no spot on the field such as own 35, opp 20 or 50".to_string()),
-    }
-}
-
-fn clock(text: &str) -> Reading {
-    match GameClock::parse(text) {
-        Some(clock) => {
-            let part = vec![(Field::Clock, Value::Clock(clock))];
-            let plain = clock.to_string() == text.trim_start_matches('0') || clock.to_string() == text;
-            if plain { Reading::Plain(part) } else { Reading::Notation(part, "") }
-        }
-        None => Reading::Refused("is no game clock such as 12:34, at most 15:00".to_string()),
     }
 }
 

@@ -3,7 +3,7 @@ use super::*;
 
 fn show(field: Field, text: &str) -> String {
     let vocabulary = Vocabulary::default();
-    CellReader { vocabulary: &vocabulary, slips: None }.read(field, &tidy(text)).show()
+    CellReader { vocabulary: &vocabulary, habits: Habits::default() }.read(field, &tidy(text)).show()
 }
 
 fn check(field: Field, cases: &[(&str, &str)]) {
@@ -26,7 +26,7 @@ fn distances() {
             ("-", "unknown"),
             ("0", "refused: is no distance from 1 to 99 yards, nor goal"),
             ("long", "refused: is no distance from 1 to 99 yards, nor goal"),
-            ("#REF!", "refused: a spreadsheet's error stands here"),
+            ("#REF!", "refused: holds a spreadsheet's error and no value"),
         ],
     );
 }
@@ -147,7 +147,10 @@ fn words_are_canonical_or_kept_and_a_front_is_no_date() {
         ],
     );
     let vocabulary = Vocabulary::default();
-    let reader = CellReader { vocabulary: &vocabulary, slips: Some(SlipOrder::MonthFirst) };
+    let reader = CellReader {
+        vocabulary: &vocabulary,
+        habits: Habits { slips: Some(SlipOrder::MonthFirst), ..Habits::default() },
+    };
     assert_eq!(
         reader.read(Field::Front, "4-Mar").show(),
         "mended front=3-4: a spreadsheet program took the front for a date"
@@ -157,7 +160,7 @@ fn words_are_canonical_or_kept_and_a_front_is_no_date() {
 #[test]
 fn a_result_column_is_split_by_what_each_word_means() {
     let vocabulary = Vocabulary::default();
-    let reader = CellReader { vocabulary: &vocabulary, slips: None };
+    let reader = CellReader { vocabulary: &vocabulary, habits: Habits::default() };
     for (text, want) in [
         ("Complete", Some("pass_result=complete")),
         ("Inc", Some("pass_result=incomplete")),

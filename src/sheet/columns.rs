@@ -1,9 +1,10 @@
 //! Which column holds what.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Deserialize;
 
+use super::confirmed_header::ConfirmedHeader;
 use crate::base::{Error, Problem, Result};
 use crate::football::{Field, fold};
 
@@ -45,6 +46,10 @@ impl Role {
 pub struct ColumnNames {
     /// Name as [`plain`] gives it: role, and its place in the list (0 is the surest).
     names: BTreeMap<String, (Role, usize)>,
+    /// Names that the settings fix, as [`plain`] gives them: no confirmed header changes them.
+    fixed: BTreeSet<String>,
+    /// Whole headers that a person confirmed; of two for one header the later counts.
+    confirmed: Vec<ConfirmedHeader>,
 }
 
 #[derive(Deserialize)]
@@ -56,7 +61,7 @@ struct File {
 impl Default for ColumnNames {
     fn default() -> Self {
         // The shipped file is read by a test; without it only the fields' own names are known.
-        Self::read(DEFAULT, "config/columns.toml").unwrap_or(Self { names: BTreeMap::new() })
+        Self::read(DEFAULT, "config/columns.toml").unwrap_or_else(|_| Self::of(BTreeMap::new()))
     }
 }
 
@@ -80,13 +85,45 @@ impl ColumnNames {
                 }
             }
         }
-        Ok(Self { names })
+        Ok(Self::of(names))
+    }
+
+    fn of(names: BTreeMap<String, (Role, usize)>) -> Self {
+        Self { names, fixed: BTreeSet::new(), confirmed: Vec::new() }
+    }
+
+    /// Adds headers that a person confirmed.
+    #[must_use]
+    pub fn knowing(mut self, confirmed: impl IntoIterator<Item = ConfirmedHeader>) -> Self {
+        self.confirmed.extend(confirmed);
+        self
+    }
+
+    /// Whether a person confirmed this very header.
+    pub fn remembers(&self, record: &[String]) -> bool {
+        self.confirmed.iter().any(|c| c.is_for(record))
+    }
+
+    /// The names as they count for one header: what a person confirmed for it goes before the listed names, and what
+    /// the settings say before both.
+    #[must_use]
+    pub fn for_header(&self, header: &[String]) -> Self {
+        let mut names = self.clone();
+        for confirmed in self.confirmed.iter().filter(|c| c.is_for(header)) {
+            for (name, role) in &confirmed.columns {
+                if !self.fixed.contains(&plain(name)) {
+                    names.names.insert(plain(name), (*role, 0));
+                }
+            }
+        }
+        names
     }
 
     /// Adds a staff's own mapping, header to field (`"Togo" = "distance"`); it wins over every listed name.
     pub fn with(mut self, mapping: &BTreeMap<String, String>, place: &str) -> Result<Self> {
         for (header, name) in mapping {
             self.names.insert(plain(header), (role_named(name, place)?, 0));
+            self.fixed.insert(plain(header));
         }
         Ok(self)
     }
@@ -104,13 +141,19 @@ impl ColumnNames {
         known(&whole).or_else(|| known(&plain(header.split_once('(')?.0)))
     }
 
-    /// How many of a record's cells are known names.
+    /// Every listed name, as [`plain`] gives it, with its role.
+    pub(super) fn listed(&self) -> impl Iterator<Item = (&str, Role)> {
+        self.names.iter().map(|(name, (role, _))| (name.as_str(), *role))
+    }
+
+    /// How many fields a record's cells name: the same name twice is one, as two values "no" are.
     pub fn known(&self, record: &[String]) -> usize {
-        record.iter().filter(|cell| matches!(self.role(cell), Some((role, _)) if role != Role::Own)).count()
+        let roles = record.iter().filter_map(|cell| self.role(cell)).map(|(role, _)| role);
+        roles.filter(|role| *role != Role::Own).collect::<BTreeSet<_>>().len()
     }
 }
 
-fn role_named(name: &str, place: &str) -> Result<Role> {
+pub(super) fn role_named(name: &str, place: &str) -> Result<Role> {
     Role::named(name).ok_or_else(|| {
         let known: Vec<_> = Field::ALL.iter().map(|f| f.key()).collect();
         Error::refused(
@@ -122,7 +165,7 @@ fn role_named(name: &str, place: &str) -> Result<Role> {
 }
 
 /// A header without what does not matter: case, every kind of space, hyphens, dots; `#` reads as "number".
-fn plain(header: &str) -> String {
+pub(super) fn plain(header: &str) -> String {
     fold(&header.replace('#', " number ")).replace(' ', "")
 }
 
@@ -140,9 +183,14 @@ pub struct Column {
 pub struct Columns(pub Vec<Option<Column>>);
 
 impl Columns {
-    /// Gives every column its role. `used[i]` tells whether column `i` holds anything below the header. `place` is the
-    /// header's address.
-    pub fn assign(header: &[String], used: &[bool], names: &ColumnNames, place: &str) -> (Self, Vec<Problem>) {
+    /// Gives every column its role. `used[i]` tells whether column `i` holds anything below the header. `place` gives the
+    /// address of a column's header by its position and name.
+    pub fn assign(
+        header: &[String],
+        used: &[bool],
+        names: &ColumnNames,
+        place: &dyn Fn(usize, &str) -> String,
+    ) -> (Self, Vec<Problem>) {
         let mut problems = Vec::new();
         let mut taken: Vec<String> = Vec::new();
         let mut columns: Vec<Option<Column>> = Vec::new();
@@ -175,11 +223,11 @@ impl Columns {
                     wanted.key().replace('_', " "),
                     winner + 1
                 );
-                problems.push(Problem::new(format!("{place} column {name}"), what));
+                problems.push(Problem::new(place(index, &name), what));
             }
             if header.get(index).is_none_or(|t| t.trim().is_empty()) {
                 let what = format!("the column has no header; kept as the staff's own tag \"{name}\"");
-                problems.push(Problem::new(format!("{place} column {}", index + 1), what));
+                problems.push(Problem::new(place(index, &(index + 1).to_string()), what));
             }
             taken.push(name.clone());
             columns.push(Some(Column { name, role }));
@@ -214,7 +262,8 @@ mod tests {
     fn assign(header: &[&str]) -> (Vec<&'static str>, Vec<String>) {
         let header: Vec<String> = header.iter().map(|h| (*h).to_string()).collect();
         let used = vec![true; header.len()];
-        let (columns, problems) = Columns::assign(&header, &used, &ColumnNames::default(), "tags.csv:1");
+        let (columns, problems) =
+            Columns::assign(&header, &used, &ColumnNames::default(), &|_, name| format!("tags.csv:1 column {name}"));
         (
             columns.iter().map(|(_, c)| c.role.key()).collect(),
             problems.into_iter().map(|p| format!("{}: {}", p.place, p.what)).collect(),

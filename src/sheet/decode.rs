@@ -30,19 +30,21 @@ pub fn decode(bytes: &[u8], name: &str) -> Result<(String, Vec<Problem>)> {
     Ok((text.into_owned(), problems))
 }
 
-/// Workbooks and papers are told by their first bytes: a name can lie.
+/// Papers and web pages are told by their first bytes: a name can lie.
 fn refuse_other_formats(bytes: &[u8], name: &str) -> Result<()> {
+    let head = bytes[..bytes.len().min(256)].to_ascii_lowercase();
     let kind = match bytes {
-        [b'P', b'K', 3, 4, ..] => "a workbook (or another zip file)",
-        [0xd0, 0xcf, 0x11, 0xe0, ..] => "an old workbook",
         [b'%', b'P', b'D', b'F', ..] => "a PDF",
         [0x1f, 0x8b, ..] => "a compressed file",
+        // What some programs save under a workbook's name.
+        _ if head.windows(5).any(|w| w == b"<html") || head.starts_with(b"<!doctype") => "a web page",
+        _ if head.windows(5).any(|w| w == b"<?xml") => "an XML document",
         _ => return Ok(()),
     };
     Err(Error::refused(
         format!("cannot read the tag sheet: it is {kind}, not a text"),
         name,
-        "open it in the spreadsheet program and save it as CSV, then name that file",
+        "open it in the spreadsheet program and save it as XLSX or CSV, then name that file",
     ))
 }
 
@@ -113,8 +115,8 @@ mod tests {
     #[test]
     fn what_is_no_text_is_refused() {
         for (bytes, words) in [
-            (&b"PK\x03\x04rest"[..], "a workbook"),
-            (&b"\xd0\xcf\x11\xe0rest"[..], "an old workbook"),
+            (&b"<html><table>"[..], "a web page"),
+            (&b"<?xml version=\"1.0\"?>"[..], "an XML document"),
             (&b"%PDF-1.7"[..], "a PDF"),
             (&b"  \n \n"[..], "empty"),
             (&b""[..], "empty"),

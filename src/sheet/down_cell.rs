@@ -1,7 +1,12 @@
 //! A cell of the down column: "3", "3rd", "3rd & 7", and the date that a spreadsheet program made of "3-7".
 
+use jiff::ToSpan;
+use jiff::civil::date;
+
 use super::cell::Reading;
-use super::tidy_text::tidy;
+use super::habits::Habits;
+use super::tidy_text::{digits, tidy};
+use super::workbook::DateBase;
 use crate::football::{Distance, Field, Value};
 
 const MONTHS: [&str; 12] = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
@@ -28,6 +33,14 @@ pub(super) fn date_slip(text: &str) -> Option<(u8, u8)> {
     };
     let number = |t: &str| t.parse::<u8>().ok().filter(|n| (1..=99).contains(n));
     let year = |t: &str| t.len() == 4 && t.parse::<u16>().is_ok_and(|y| (1900..2100).contains(&y));
+    // No month has a 35th: "1-35" became January 1935.
+    if let [y, m, d] | [y, m, d, _] = tokens[..]
+        && year(y)
+        && number(d) == Some(1)
+        && let Ok(distance @ 32..=99) = y.parse::<u16>().map(|y| y.saturating_sub(1900))
+    {
+        return Some((number(m).filter(|m| *m <= 12)?, u8::try_from(distance).ok()?));
+    }
     match tokens[..] {
         [a, b] | [a, b, _] if month_name(a).is_some() => Some((month_name(a)?, number(b)?)),
         [a, b] | [a, b, _] if month_name(b).is_some() => Some((month_name(b)?, number(a)?)),
@@ -57,8 +70,21 @@ fn is_long_month(text: &str, short: &str) -> bool {
     LONG.iter().any(|l| l.starts_with(short) && *l == text)
 }
 
+/// Month and day of a date's serial number (30000 to 60000: the years 1982 to 2068).
+pub(super) fn serial_day(text: &str, base: DateBase) -> Option<(u8, u8)> {
+    let serial =
+        text.strip_suffix(".0").unwrap_or(text).parse::<i32>().ok().filter(|n| (30_000..60_000).contains(n))?;
+    let day = match base {
+        // Day 60 is the February 29 that never was [ECMA-376, 18.17.4.1].
+        DateBase::Y1900 => date(1899, 12, 30),
+        DateBase::Y1904 => date(1904, 1, 1),
+    };
+    let day = day.checked_add(serial.days()).ok()?;
+    Some((u8::try_from(day.month()).ok()?, u8::try_from(day.day()).ok()?))
+}
+
 /// The two numbers in the order in which they were typed, both ways where both can be a down and a distance.
-fn ways(month: u8, day: u8) -> Vec<(SlipOrder, u8, u8)> {
+pub(super) fn ways(month: u8, day: u8) -> Vec<(SlipOrder, u8, u8)> {
     [(SlipOrder::MonthFirst, month, day), (SlipOrder::DayFirst, day, month)]
         .into_iter()
         .filter(|(_, down, distance)| (1..=4).contains(down) && (1..=99).contains(distance))
@@ -80,13 +106,22 @@ pub(super) fn slip_order<'a>(cells: impl Iterator<Item = &'a str>) -> Option<Sli
 }
 
 /// Reads a tidied cell of the down column.
-pub(super) fn read_down(text: &str, order: Option<SlipOrder>) -> Reading {
+pub(super) fn read_down(text: &str, habits: &Habits) -> Reading {
     if let Some((month, day)) = date_slip(text) {
-        return read_slip(month, day, order);
+        return read_slip(month, day, habits.slips);
     }
-    let lower = text.to_lowercase();
+    let lower = digits(&text.to_lowercase());
     if lower == "0" || lower == "0.0" {
         return Reading::Notation(Vec::new(), "no down");
+    }
+    if serial_day(&lower, DateBase::Y1900).is_some() {
+        return match habits.date_base.and_then(|base| serial_day(&lower, base)) {
+            Some((month, day)) => read_slip(month, day, habits.slips),
+            None => Reading::Refused(
+                "is a date's serial number: a spreadsheet program took down and distance for a date; type them again"
+                    .to_string(),
+            ),
+        };
     }
     let spaced: String = lower.chars().map(|c| if "&/-+,;@".contains(c) { ' ' } else { c }).collect();
     let mut tokens: Vec<&str> = spaced.split(' ').filter(|t| !["", "and", "n", "down"].contains(t)).collect();
@@ -100,17 +135,11 @@ pub(super) fn read_down(text: &str, order: Option<SlipOrder>) -> Reading {
         return Reading::Refused("is no down".to_string());
     };
     let Some(down) = down_word(first) else {
-        let serial = first.parse::<u32>().is_ok_and(|n| (30_000..60_000).contains(&n)) && rest.is_empty();
-        return Reading::Refused(if serial {
-            "is a date's serial number: a spreadsheet program took down and distance for a date; type them again"
-                .to_string()
-        } else {
-            "is no down from 1 to 4".to_string()
-        });
+        return Reading::Refused("is no down from 1 to 4".to_string());
     };
     let down_part = (Field::Down, Value::Number(down));
     if rest.is_empty() {
-        let plain = lower.trim_end_matches(".0").parse::<i64>() == Ok(down);
+        let plain = text.trim_end_matches(".0").parse::<i64>() == Ok(down);
         return if plain { Reading::Plain(vec![down_part]) } else { Reading::Notation(vec![down_part], "") };
     }
     match Distance::parse(&rest.join(" ")) {
@@ -151,8 +180,8 @@ fn down_word(token: &str) -> Option<i64> {
 mod tests {
     use super::*;
 
-    fn show(text: &str, order: Option<SlipOrder>) -> String {
-        read_down(&tidy(text), order).show()
+    fn show(text: &str, slips: Option<SlipOrder>) -> String {
+        read_down(&tidy(text), &Habits { slips, ..Habits::default() }).show()
     }
 
     #[test]
@@ -171,6 +200,7 @@ mod tests {
             ("'3-7", "notation down=3 distance=7"),
             ("4 & inches", "notation down=4 distance=1"),
             ("2nd and 8 yds", "notation down=2 distance=8"),
+            ("three and ten", "notation down=3 distance=10"),
             ("0", "notation"),
         ] {
             assert_eq!(show(text, None), want, "{text:?}");
@@ -194,6 +224,10 @@ mod tests {
                 "{text:?}"
             );
         }
+        assert!(show("1935-01-01 00:00:00", None).starts_with("mended down=1 distance=35"));
+        let serial = |text, date_base| read_down(text, &Habits { date_base, ..Habits::default() }).show();
+        assert!(serial("43344", Some(DateBase::Y1900)).starts_with("mended down=1 distance=9"));
+        assert!(serial("43344", Some(DateBase::Y1904)).starts_with("mended down=2 distance=9"));
         assert!(show("3-Mar", None).starts_with("mended down=3 distance=3"));
         assert!(show("25-Dec", None).starts_with("refused"));
         // 3-Feb is 2 and 3, or 3 and 2: the sheet's other slips tell, or nobody does.

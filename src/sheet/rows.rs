@@ -2,13 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use super::cell::{CellReader, Reading, film_seconds};
+use super::cell::{CellReader, Reading};
 use super::columns::{Column, Columns, Role, one_line};
-use super::down_cell::slip_order;
+use super::habits::Habits;
 use super::table::{Table, TableRow};
 use super::tidy_text::{tidy, unknown};
 use crate::base::Problem;
-use crate::football::{Field, GameClock, Kind, Tags, Value, Vocabulary, fold};
+use crate::football::{Field, Kind, Tags, Value, Vocabulary, fold};
 
 /// One typed play.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,48 +40,42 @@ impl Row {
 /// Reads a table's rows. Cells that were refused are kept as the staff's own text, named `COLUMN (as typed)`.
 ///
 /// Problems: one for each cell that was mended or refused; one a column for other notations that were read without
-/// doubt; one for each word that the vocabulary has not, with its count; one for each row typed twice.
+/// doubt; one for each word that the vocabulary has not, with its count.
 pub fn rows(table: &Table, columns: &Columns, vocabulary: &Vocabulary) -> (Vec<Row>, Vec<Problem>) {
-    let cells = |role: Role| {
-        let index = columns.find(role).map(|(index, _)| index);
-        table.rows.iter().filter_map(move |r| index.and_then(|i| r.cells.get(i)))
-    };
-    let slips = slip_order(cells(Role::Field(Field::Down)).map(String::as_str));
+    let habits = Habits::of(table, columns);
     let mut reader = RowReader {
         table,
-        cells: CellReader { vocabulary, slips },
-        time_is_clock: time_is_clock(columns, cells(Role::Field(Field::Time))),
+        cells: CellReader { vocabulary, habits },
         problems: Vec::new(),
         notations: BTreeMap::new(),
         new_words: BTreeMap::new(),
     };
-    if reader.time_is_clock
-        && let Some((_, column)) = columns.find(Role::Field(Field::Time))
-    {
-        let place = format!("{} column {}", table.place(1), column.name);
-        let what = "the times run down as a game clock does; read as the clock, not as film time";
-        reader.problems.push(Problem::new(place, what));
+    let told = [
+        (
+            habits.time_is_clock,
+            Field::Time,
+            "the times run down as a game clock does; read as the clock, not as film time",
+        ),
+        (
+            habits.plus_dropped,
+            Field::BallOn,
+            "own spots carry a minus and no spot a plus, which a spreadsheet program drops; numbers without a sign are \
+             read as the opponent's side",
+        ),
+    ];
+    for (_, field, what) in told.into_iter().filter(|(told, ..)| *told) {
+        if let Some((index, column)) = columns.find(Role::Field(field)) {
+            let place = table.cell_place(table.header_number, index, &column.name);
+            reader.problems.push(Problem::new(place, what));
+        }
     }
     let mut rows: Vec<Row> = table.rows.iter().map(|row| reader.row(row, columns)).collect();
     reader.drop_unfilled(&mut rows);
-    reader.tell_doubled(&rows);
     (rows, reader.problems_in_order())
 }
 
-/// Whether the column read as film time holds the game clock: there is no clock column, and its times, all within a
-/// quarter, fall more than twice as often as they rise (film time only rises, a game clock only falls but for three
-/// times a game).
-fn time_is_clock<'a>(columns: &Columns, cells: impl Iterator<Item = &'a String>) -> bool {
-    if columns.find(Role::Field(Field::Clock)).is_some() {
-        return false;
-    }
-    let texts: Vec<String> = cells.map(|c| tidy(c)).filter(|c| !unknown(c)).collect();
-    let clocks: Vec<f64> =
-        texts.iter().filter(|t| GameClock::parse(t).is_some()).filter_map(|t| film_seconds(t).ok()).collect();
-    let falls = clocks.windows(2).filter(|w| w[1] < w[0]).count();
-    let rises = clocks.windows(2).filter(|w| w[1] > w[0]).count();
-    clocks.len() >= 4 && clocks.len() * 10 >= texts.len() * 9 && falls > 2 * rises
-}
+/// A column: its position, its name.
+type At = (usize, String);
 
 /// Cells of one kind in one column, told once.
 struct Seen {
@@ -94,12 +88,11 @@ struct Seen {
 struct RowReader<'a> {
     table: &'a Table,
     cells: CellReader<'a>,
-    time_is_clock: bool,
     problems: Vec<Problem>,
-    /// By column.
-    notations: BTreeMap<String, Seen>,
+    /// By column, its position and name.
+    notations: BTreeMap<At, Seen>,
     /// By column, field (`None` for a result column) and folded word.
-    new_words: BTreeMap<(String, Option<Field>, String), Seen>,
+    new_words: BTreeMap<(At, Option<Field>, String), Seen>,
 }
 
 impl RowReader<'_> {
@@ -116,13 +109,14 @@ impl RowReader<'_> {
                         tags.own.insert(column.name.clone(), raw.trim().to_string());
                     }
                 }
-                Role::Result => self.result(row, column, &text, &mut tags, &mut besides),
-                Role::Field(field) => self.field(row, column, field, &text, &mut tags, &mut besides),
+                Role::Result => self.result(row, (index, column), &text, &mut tags, &mut besides),
+                Role::Field(field) => self.field(row, (index, column), field, &text, &mut tags, &mut besides),
             }
         }
         for (field, value) in besides {
             tags.fields.entry(field).or_insert(value);
         }
+        self.tell_missing(row, columns, &tags);
         let place = self.table.place(row.number);
         if let (Some(distance), Some(spot)) = (tags.distance(), tags.ball_on())
             && let crate::football::Distance::Yards(yards) = distance
@@ -134,16 +128,30 @@ impl RowReader<'_> {
         Row { place, number: row.number, tags }
     }
 
+    /// A down without a distance, or the reverse, where the sheet has columns for both: half a situation answers no
+    /// phrase. Rows without either are kicks. What was refused is told already.
+    fn tell_missing(&mut self, row: &TableRow, columns: &Columns, tags: &Tags) {
+        let both = [Field::Down, Field::Distance];
+        for (has, lacks) in [(both[0], both[1]), (both[1], both[0])] {
+            let Some((index, column)) = columns.find(Role::Field(lacks)) else { continue };
+            let empty = row.cells.get(index).is_none_or(|c| unknown(&tidy(c)));
+            if empty && tags.get(has).is_some() && tags.get(lacks).is_none() {
+                let place = self.place(row.number, (index, column));
+                self.problems.push(Problem::new(place, format!("no {lacks}, though a {has} is typed")));
+            }
+        }
+    }
+
     fn field(
         &mut self,
         row: &TableRow,
-        column: &Column,
+        at: (usize, &Column),
         field: Field,
         text: &str,
         tags: &mut Tags,
         besides: &mut Vec<(Field, Value)>,
     ) {
-        let field = if field == Field::Time && self.time_is_clock { Field::Clock } else { field };
+        let field = if field == Field::Time && self.cells.habits.time_is_clock { Field::Clock } else { field };
         let reading = self.cells.read(field, text);
         let took = spoken(reading.parts());
         let parts = match reading {
@@ -151,23 +159,23 @@ impl RowReader<'_> {
             Reading::Plain(parts) => parts,
             Reading::Notation(parts, instead) => {
                 let took = if parts.is_empty() { instead.to_string() } else { took };
-                let seen = self.notations.entry(column.name.clone());
+                let seen = self.notations.entry((at.0, at.1.name.clone()));
                 seen.or_insert(Seen { at: row.number, first: text.to_string(), took, count: 0 }).count += 1;
                 parts
             }
             Reading::NewWord(field, word) => {
-                let key = (column.name.clone(), Some(field), fold(&word));
+                let key = ((at.0, at.1.name.clone()), Some(field), fold(&word));
                 let seen = self.new_words.entry(key);
                 seen.or_insert(Seen { at: row.number, first: word.clone(), took: String::new(), count: 0 }).count += 1;
                 vec![(field, Value::Word(word))]
             }
             Reading::Mended(parts, what) => {
-                let place = self.place(row.number, column);
+                let place = self.place(row.number, at);
                 self.problems.push(Problem { place, value: text.to_string(), what, took });
                 parts
             }
             Reading::Refused(what) => {
-                self.refuse(row, column, text, format!("the cell {what}"), tags);
+                self.refuse(row, at, text, format!("the cell {what}"), tags);
                 return;
             }
         };
@@ -183,7 +191,7 @@ impl RowReader<'_> {
     fn result(
         &mut self,
         row: &TableRow,
-        column: &Column,
+        at: (usize, &Column),
         text: &str,
         tags: &mut Tags,
         besides: &mut Vec<(Field, Value)>,
@@ -195,21 +203,21 @@ impl RowReader<'_> {
             besides.extend(parts);
             return;
         }
-        tags.own.insert(column.name.clone(), text.to_string());
-        let key = (column.name.clone(), None, fold(text));
+        tags.own.insert(at.1.name.clone(), text.to_string());
+        let key = ((at.0, at.1.name.clone()), None, fold(text));
         let seen = self.new_words.entry(key);
         seen.or_insert(Seen { at: row.number, first: text.to_string(), took: String::new(), count: 0 }).count += 1;
     }
 
     /// The text stays, under a name that is no field's, so that nothing typed is lost.
-    fn refuse(&mut self, row: &TableRow, column: &Column, text: &str, what: String, tags: &mut Tags) {
-        tags.own.insert(format!("{} (as typed)", column.name), text.to_string());
-        let place = self.place(row.number, column);
+    fn refuse(&mut self, row: &TableRow, at: (usize, &Column), text: &str, what: String, tags: &mut Tags) {
+        tags.own.insert(format!("{} (as typed)", at.1.name), text.to_string());
+        let place = self.place(row.number, at);
         self.problems.push(Problem { place, value: text.to_string(), what, took: String::new() });
     }
 
-    fn place(&self, number: u32, column: &Column) -> String {
-        format!("{} column {}", self.table.place(number), column.name)
+    fn place(&self, number: u32, (index, column): (usize, &Column)) -> String {
+        self.table.cell_place(number, index, &column.name)
     }
 
     /// Numbered lines below the last play, which nobody filled, are no plays; those between plays are.
@@ -224,15 +232,6 @@ impl RowReader<'_> {
         }
     }
 
-    fn tell_doubled(&mut self, rows: &[Row]) {
-        for pair in rows.windows(2) {
-            if pair[1].same_play_as(&pair[0]) {
-                let what = format!("says the same as record {}; was it typed twice?", pair[0].number);
-                self.problems.push(Problem::new(&pair[1].place, what));
-            }
-        }
-    }
-
     fn problems_in_order(mut self) -> Vec<Problem> {
         let mut problems = std::mem::take(&mut self.problems);
         for (column, seen) in &self.notations {
@@ -241,7 +240,7 @@ impl RowReader<'_> {
                 n => format!("another notation, read without doubt ({n} cells of the column)"),
             };
             problems.push(Problem {
-                place: format!("{} column {column}", self.table.place(seen.at)),
+                place: self.table.cell_place(seen.at, column.0, &column.1),
                 value: seen.first.clone(),
                 what,
                 took: seen.took.clone(),
@@ -253,7 +252,7 @@ impl RowReader<'_> {
                 self.nearest(*field, folded).map(|n| format!("; the nearest known is \"{n}\"")).unwrap_or_default();
             let fields = field.map_or("pass result or ending", Field::words);
             problems.push(Problem {
-                place: format!("{} column {column}", self.table.place(seen.at)),
+                place: self.table.cell_place(seen.at, column.0, &column.1),
                 value: seen.first.clone(),
                 what: format!("is no known {fields}; kept as typed in {times}{near}"),
                 took: String::new(),
@@ -274,8 +273,13 @@ impl RowReader<'_> {
     }
 }
 
-/// The record number in an address `name:record ...`.
-fn record_of(place: &str) -> u32 {
+/// The row's number in an address: `name:12 column ...`, `name!Plays!C12`; 0 where it names none.
+pub(super) fn record_of(place: &str) -> u32 {
+    if let Some((head, cell)) = place.rsplit_once('!')
+        && head.contains('!')
+    {
+        return cell.trim_start_matches(|c: char| c.is_ascii_uppercase()).parse().unwrap_or(0);
+    }
     let head = place.split(" column ").next().unwrap_or(place);
     head.rsplit_once(':').and_then(|(_, n)| n.parse().ok()).unwrap_or(0)
 }

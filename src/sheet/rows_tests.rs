@@ -40,18 +40,19 @@ fn a_tired_persons_sheet() {
     tags.csv:7 {"sheet_number":"5","time":160.0,"quarter":5,"clock":"0:30","down":2,"distance":10,"ball_on":"opp 5","Gain (as typed)":"4.5"}
     "#);
     insta::assert_snapshot!(words(&sheet), @r#"
-    tags.csv:2 column Ball On | -25 | another notation, read without doubt (3 cells of the column) | own 25
     tags.csv:2 column Down | 1st | another notation, read without doubt (4 cells of the column) | 1
+    tags.csv:2 column Ball On | -25 | another notation, read without doubt (3 cells of the column) | own 25
     tags.csv:3 column Down | 10-Jan | a spreadsheet program took down and distance for a date | 1 and 10
     tags.csv:3 column Qtr | Q1 | another notation, read without doubt (4 cells of the column) | 1
     tags.csv:3 column Form | Bunchh | is no known formation; kept as typed in 2 cells; the nearest known is "bunch" | 
     tags.csv:4 column Ball On | 33 | the cell does not tell which side of the field; write own 35 or opp 35 (or -35 and +35) | 
     tags.csv:4 column Clock | :45 | another notation, read without doubt | 0:45
     tags.csv:4 column Gain | (3) | another notation, read without doubt | -3
+    tags.csv:4 |  | the down goes from 1 to 3 after record 3; is a row missing? | 
     tags.csv:5 column Clock | early | the cell is no game clock such as 12:34, at most 15:00 | 
     tags.csv:5 column Dist | long | the cell is no distance from 1 to 99 yards, nor goal | 
-    tags.csv:5 column Result | nice one | is no known pass result or ending; kept as typed in 2 cells | 
     tags.csv:5 column Shell | weird | is no known shell; kept as typed in 2 cells | 
+    tags.csv:5 column Result | nice one | is no known pass result or ending; kept as typed in 2 cells | 
     tags.csv:6 column Clock | early | the cell is no game clock such as 12:34, at most 15:00 | 
     tags.csv:6 column Dist | long | the cell is no distance from 1 to 99 yards, nor goal | 
     tags.csv:6 |  | says the same as record 5; was it typed twice? | 
@@ -99,7 +100,9 @@ fn the_document_for_machines() {
       },
       "own_columns": [
         "Grade"
-      ]
+      ],
+      "looks_like": {},
+      "worksheet": null
     }
     "#);
 }

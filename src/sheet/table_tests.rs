@@ -72,22 +72,30 @@ fn a_sheet_without_a_known_column_lists_what_it_has() {
     let error = Table::read(b"Mood,Weather\ngood,rain\n", "tags.csv", &ColumnNames::default()).unwrap_err();
     insta::assert_snapshot!(format!("{error}\n{}", error.next), @r#"
     the tag sheet has no column that is known; its first row reads: Mood, Weather: tags.csv
-    name the columns in the settings, such as [columns] "your header" = "down", or give the sheet a header row with names such as Down, Distance, Shell
+    give the sheet a header row with names such as Down, Distance, Shell (downbox sheet blank OUT.xlsx writes one), or name the columns in the settings, such as [sheet.columns] "your header" = "down"
     "#);
 }
 
 #[test]
-fn a_workbook_and_a_missing_file_are_refused_with_the_next_step() {
+fn what_is_no_sheet_is_refused_with_the_next_step() {
     let folder = tempfile::tempdir().unwrap();
-    for name in ["tags.xlsx", "tags.ODS"] {
+    for (name, bytes) in [
+        ("tags.xlsx", &b"PK\x03\x04...."[..]),
+        ("tags.csv", &b"PK\x03\x04...."[..]),
+        ("tags.xls", &b"\xd0\xcf\x11\xe0...."[..]),
+        ("tags.xls", &b"<html><body><table>"[..]),
+    ] {
         let path = folder.path().join(name);
-        std::fs::write(&path, "Down\n1\n").unwrap();
+        std::fs::write(&path, bytes).unwrap();
         let error = Table::open(&path, &ColumnNames::default()).unwrap_err();
-        assert!(error.next.contains("save it as CSV"), "{error}: {}", error.next);
+        assert!(error.to_string().contains(name) && error.next.contains("CSV"), "{error}: {}", error.next);
     }
-    let zip = folder.path().join("tags.csv");
-    std::fs::write(&zip, b"PK\x03\x04....").unwrap();
-    assert!(Table::open(&zip, &ColumnNames::default()).unwrap_err().next.contains("save it as CSV"));
+    // A text under a workbook's name is a text.
+    let text = folder.path().join("tags.ODS");
+    std::fs::write(&text, "Down\n1\n").unwrap();
+    assert_eq!(rows(&Table::open(&text, &ColumnNames::default()).unwrap()), ["2: 1"]);
+    let error = Table::open(folder.path(), &ColumnNames::default()).unwrap_err();
+    assert!(error.to_string().contains("it is a folder"), "{error}");
     let error = Table::open(&folder.path().join("none.csv"), &ColumnNames::default()).unwrap_err();
     assert!(error.to_string().starts_with("cannot read the tag sheet"), "{error}");
 }

@@ -11,21 +11,58 @@ pub(super) fn tidy(text: &str) -> String {
     joined.trim_start_matches(['\'', '\u{2018}', '\u{2019}', '`']).trim().to_string()
 }
 
+/// Numbers written as words become digits, other words stay: "loss of two" is "loss of 2", "twenty-five" is "25".
+pub(super) fn digits(lower: &str) -> String {
+    const ONES: [&str; 20] = [
+        "zero",
+        "one",
+        "two",
+        "three",
+        "four",
+        "five",
+        "six",
+        "seven",
+        "eight",
+        "nine",
+        "ten",
+        "eleven",
+        "twelve",
+        "thirteen",
+        "fourteen",
+        "fifteen",
+        "sixteen",
+        "seventeen",
+        "eighteen",
+        "nineteen",
+    ];
+    const TENS: [&str; 8] = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
+    if !lower.bytes().any(|b| b.is_ascii_alphabetic()) {
+        return lower.to_string();
+    }
+    let ones = |w: &str| ONES.iter().position(|o| *o == w);
+    let tens = |w: &str| TENS.iter().position(|t| *t == w).map(|at| 10 * (at + 2));
+    let word = |w: &str| -> Option<String> {
+        let both = w.split_once('-').and_then(|(a, b)| Some(tens(a)? + ones(b).filter(|n| (1..10).contains(n))?));
+        both.or_else(|| tens(w)).or_else(|| ones(w)).map(|n| n.to_string())
+    };
+    lower.split(' ').map(|w| word(w).unwrap_or_else(|| w.to_string())).collect::<Vec<_>>().join(" ")
+}
+
 /// Whether a cell says that its value is not known: empty, dashes, "?", "n/a".
 pub(super) fn unknown(tidied: &str) -> bool {
     tidied.chars().all(|c| "-?.".contains(c))
         || ["n/a", "na", "n.a.", "#n/a", "unknown"].iter().any(|u| tidied.eq_ignore_ascii_case(u))
 }
 
-/// What a spreadsheet program left in a cell instead of a value, in words.
+/// What a spreadsheet program left in a cell instead of a value; completes "the cell ...".
 pub(super) fn spreadsheet_debris(tidied: &str) -> Option<&'static str> {
     const ERRORS: [&str; 7] = ["#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NULL!", "#NUM!", "#SPILL!"];
     if ERRORS.iter().any(|e| tidied.eq_ignore_ascii_case(e)) {
-        Some("a spreadsheet's error stands here")
+        Some("holds a spreadsheet's error and no value")
     } else if tidied.len() > 2 && tidied.chars().all(|c| c == '#') {
-        Some("the column was too narrow when the sheet was saved, and only its filling was written")
+        Some("holds only filling: its column was too narrow when the sheet was saved; make it wider and save again")
     } else if tidied.starts_with('=') && tidied.len() > 1 {
-        Some("a formula stands here and not its value")
+        Some("holds a formula and not its value; open the sheet in the spreadsheet program and save it again")
     } else {
         None
     }
@@ -49,6 +86,8 @@ mod tests {
         ] {
             assert_eq!(tidy(text), want, "{text:?}");
         }
+        assert_eq!(digits("loss of twenty-five"), "loss of 25");
+        assert_eq!(["one-high", "ten", "5 yds"].map(digits), ["one-high", "10", "5 yds"]);
         assert!(["", "-", "--", "?", "N/A"].into_iter().all(unknown));
         assert!(!unknown("0") && !unknown("-3"));
         assert!(spreadsheet_debris("#REF!").is_some() && spreadsheet_debris("####").is_some());

@@ -9,7 +9,7 @@ use crate::base::{Error, IoContext, Result, natural_order};
 use crate::film::{Angle, named_as_film};
 
 /// Endings of tag sheets.
-const SHEET: &[&str] = &["csv", "tsv", "txt"];
+const SHEET: &[&str] = &["csv", "tsv", "txt", "xlsx", "xlsm", "xls", "ods"];
 /// Endings and beginnings of files that are still being copied [practice].
 const UNFINISHED: &[&str] = &["part", "partial", "crdownload", "tmp", "filepart", "download"];
 
@@ -74,7 +74,7 @@ impl GameFolder {
         for path in listing.keys() {
             if named_as_film(path) {
                 cameras.entry(camera_of(path)).or_default().push(folder.join(path));
-            } else if ending(path).is_some_and(|e| SHEET.contains(&e.as_str())) {
+            } else if ending(path).is_some_and(|e| SHEET.contains(&e.as_str())) && !is_lock(path) {
                 sheets.push(path.clone());
             }
         }
@@ -152,6 +152,14 @@ fn name_and_date(name: &str) -> (String, Option<String>) {
     (name.to_string(), None)
 }
 
+/// Whether a file is what a spreadsheet program lays beside a workbook that is open ("~$tags.xlsx").
+fn is_lock(path: &Path) -> bool {
+    path.file_name().is_some_and(|name| {
+        let name = name.to_string_lossy();
+        name.starts_with("~$") || name.starts_with(".~")
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -198,6 +206,8 @@ mod tests {
         assert!(error.next.contains("sideline.mp4"), "{}", error.next);
         let error = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "a.csv", "b.csv"])).unwrap_err();
         assert!(error.what.contains("a.csv, b.csv"), "{}", error.what);
+        let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "~$tags.xlsx", "tags.xlsx"]));
+        assert!(game.unwrap().sheet.unwrap().ends_with("tags.xlsx"), "a workbook that is open has a lock beside it");
         let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "roster.csv", "tag sheet.csv"]))
             .unwrap();
         assert!(game.sheet.unwrap().ends_with("tag sheet.csv"));

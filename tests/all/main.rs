@@ -5,23 +5,31 @@
 #[allow(dead_code)]
 mod marks;
 
+#[path = "../bench/made_sheets.rs"]
+mod made_sheets;
+
 mod clips;
+mod damaged_sheets;
 mod desk;
 mod explain;
 mod films;
 mod formats;
 mod hard_films;
+mod made_games;
 mod marked;
 mod night;
 mod no_cuts;
 mod paff;
+mod play_by_play;
 mod readme;
 mod real_cuts;
 mod reels;
 mod refusals;
 mod scan;
+mod sheet_commands;
 mod sounds;
 mod stopped;
 mod strip;
+mod typed_sheets;
 mod whistles;
 mod woven;

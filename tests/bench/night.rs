@@ -119,7 +119,7 @@ fn night(game: &Game, counts: &mut Counts) -> Result<(), Failure> {
     let ask = CutAsk {
         game: GameIn { name: format!("Game {}", game.seed), ..GameIn::default() },
         cameras: cameras.collect(),
-        sheet: Some(game.folder.join("tags.csv")),
+        sheets: vec![game.folder.join("tags.csv")],
         ..CutAsk::default()
     };
     cut(tools, &config, &mut library, &ask)?;

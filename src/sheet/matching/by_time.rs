@@ -1,57 +1,47 @@
-//! Joining by time: lines worth trying, the cheapest alignment along each, and how sure each pair is against all
-//! others.
+//! Joining by time: lines worth trying, all alignments along each, and how sure each pair is against all others.
 
-use super::alignment::{Alignment, Costs, Marginals};
+use super::alignment::Posterior;
+use super::by_content::with_pins;
+use super::facts::{MatchSettings, Pin, PlayFacts, RowFacts};
+use super::ground::{Ground, TWIN_SECONDS, typed_density};
 use super::line::Line;
+use super::outcome::{By, Matching, Pair, RunnerUp, Unmatched};
 use super::votes::likely_lines;
-use super::{By, MatchSettings, Matching, Pair, PlayTime, RowTime, RunnerUp, Unmatched};
 
-/// Costs of the alignment, natural logarithms of odds; measured on made sheets of 80-play games with tenths of the rows
-/// dropped, added and drifting.
-const UNTIMED_PAIR: f64 = 2.0;
-const SKIP_ROW: f64 = 5.8;
-const SKIP_PLAY: f64 = 2.3;
-/// A shot without a snap is as likely none as one.
-const SKIP_WEAK_PLAY: f64 = 0.7;
-/// A row that says the same as the one above, at the same time, is most likely typed twice.
-const SKIP_TWIN: f64 = 1.0;
-/// Twins are typed within this many seconds of one another: below any gap from snap to snap.
-const TWIN_SECONDS: f64 = 8.0;
-
-/// A snap that was found badly keeps its row: spread of such errors in seconds, and what they cost beyond.
-const TAIL_SPREAD: f64 = 4.0;
-const TAIL_COST: f64 = 1.6;
-
-/// The typed times' spread: at first, and within what bounds the fit may move it.
+/// The typed times' spread: at first, within what bounds the fit may move it, and how many rows the first is worth.
 const FIRST_SPREAD: f64 = 1.5;
-const SPREADS: (f64, f64) = (0.35, 3.0);
+const SPREADS: (f64, f64) = (0.3, 5.0);
+const SPREAD_WORTH: f64 = 3.0;
 
 /// Rounds of fitting each line; it has settled long before.
-const ROUNDS: usize = 6;
+const ROUNDS: usize = 4;
 
-/// Below this weight against all other ways a pair is in doubt; measured on made sheets (see the test that prints the
-/// share of wrong pairs without doubt).
-const SURE: f64 = 0.95;
+/// After the first round a line is followed on only if it comes within this of the best, natural logarithm of the odds.
+const FOLLOWED: f64 = 40.0;
 
-/// A row without a time goes only where this much of the weight lies.
+/// Below this weight against all other ways a pair is in doubt; fitted on made sheets kept apart from those that are
+/// measured on.
+const SURE: f64 = 0.988;
+
+/// A row without a time goes only where this much of the weight lies, and one with a time where this much does.
 const PLACED: f64 = 0.6;
-
-/// So many rows without a time on end are placed in doubt: a play missed and another row left out among them agree in
-/// number and shift what lies between. On made games 15 such rows in 1000 are wrong alone, 40 in a run of two, 60 and
-/// more in longer ones.
-const UNTIMED_RUN: usize = 2;
+const PLACED_BY_TIME: f64 = 0.3;
 
 /// A pair further from the line than so many spreads, and so many seconds, is in doubt: half of the rows that belong to
 /// no play but found one lie beyond, and 6 in 1000 of the others (normal law).
 const FAR_SPREADS: f64 = 2.75;
 const FAR_SECONDS: f64 = 2.0;
 
+/// Rows that stand before one with a time so much earlier, in spreads and at least seconds, were changed over.
+const SWAPPED_SPREADS: f64 = 4.0;
+const SWAPPED_SECONDS: f64 = 4.0;
+
 /// Whether the sheet is of this film at all. On made games of 80 plays the times of another game scatter about their
 /// best line by .14 to .34 of the gap between snaps, and another line comes within 17 nats; the game's own times scatter
-/// by .03 to .09, and no other line comes within 75. Beyond the first bound alone, or the second with a rival so near
-/// (nats for each pair, and at least), every pair is in doubt.
-const SCATTER_OF_ANY_FILM: f64 = 0.2;
+/// by .03 to .09 with a thumb's spread of 1 s. Beyond the first bound with a rival so near (nats for each pair, and at
+/// least), or the second without any rival, every pair is in doubt.
 const SCATTER_OF_THIS: f64 = 0.12;
+const SCATTER_OF_ANY_FILM: f64 = 0.4;
 const RIVAL_WITHIN_PER_PAIR: f64 = 0.5;
 const RIVAL_WITHIN: f64 = 12.0;
 
@@ -62,70 +52,85 @@ const RIVAL_SECONDS: f64 = 3.0;
 struct Candidate {
     line: Line,
     spread: f64,
-    /// Unbounded spread of the residuals.
-    scatter: f64,
-    alignment: Alignment,
-    /// Alignment and line together.
-    cost: f64,
+    posterior: Posterior,
+    /// Of the line, natural logarithm.
+    prior: f64,
+}
+
+impl Candidate {
+    fn worth(&self) -> f64 {
+        self.posterior.evidence + self.prior
+    }
 }
 
 /// Joins a timed sheet. `plays` is not empty, at least one row has a time, all times are finite.
-pub(super) fn match_by_time(rows: &[RowTime], plays: &[PlayTime], settings: &MatchSettings) -> Matching {
-    let (order, sorted) = film_order(rows);
-    let ordered: Vec<RowTime> = order.iter().filter_map(|i| rows.get(*i)).copied().collect();
-    let typed: Vec<f64> = ordered.iter().filter_map(|r| r.time).collect();
+pub(super) fn match_by_time(rows: &[RowFacts], plays: &[PlayFacts], settings: &MatchSettings) -> Matching {
+    let (mut order, sorted) = film_order(rows);
+    let typed: Vec<f64> = rows.iter().filter_map(|r| r.time).collect();
     let votes: Vec<(f64, f64)> = plays.iter().map(|p| (p.time, if p.weak { 0.4 } else { 1.0 })).collect();
-    let mut candidates: Vec<Candidate> = Vec::new();
-    for line in likely_lines(&typed, &votes, settings.offset) {
-        let candidate = follow(line, &ordered, plays, settings.offset);
-        let same = |c: &Candidate| {
-            let gone = (c.line.middle_offset - candidate.line.middle_offset).abs() < 0.5;
-            gone && c.alignment.play_of == candidate.alignment.play_of
-        };
-        if !candidates.iter().any(same) {
-            candidates.push(candidate);
-        }
+    let lines = likely_lines(&typed, &votes, settings);
+    let mut ordered = in_order(rows, &order);
+    let mut ground = Ground::of(&ordered, plays);
+    let mut candidates = candidates(&mut ground, &lines, settings);
+    if let Some(best) = candidates.first()
+        && swap_back(&mut order, rows, SWAPPED_SECONDS.max(SWAPPED_SPREADS * best.spread))
+    {
+        let lines: Vec<Line> = candidates.iter().map(|c| c.line).collect();
+        ordered = in_order(rows, &order);
+        ground = Ground::of(&ordered, plays);
+        candidates = self::candidates(&mut ground, &lines, settings);
     }
-    candidates.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    if let Some(best) = candidates.first()
+        && ground.hold_pins(&best.posterior)
+    {
+        let lines: Vec<Line> = candidates.iter().map(|c| c.line).collect();
+        candidates = self::candidates(&mut ground, &lines, settings);
+    }
+    let ground = ground;
     let Some((best, others)) = candidates.split_first() else {
-        return Matching::default();
+        let why = "the film and the sheet cannot be laid to one another";
+        return with_pins(super::by_order::none(rows, plays, why), &Ground::of(rows, plays));
     };
-    let mut all = costs(&best.line, best.spread, &ordered, plays).marginals();
-    for other in others {
-        let marginals = costs(&other.line, other.spread, &ordered, plays).marginals();
-        let dearer = other.line.cost(settings.offset) - best.line.cost(settings.offset);
-        all = all.or(&marginals, dearer);
-    }
+    let all: Vec<(Posterior, f64)> = candidates.iter().map(|c| (c.posterior.clone(), c.prior)).collect();
+    let all = Posterior::mixed(&all).unwrap_or_else(|| best.posterior.clone());
     let rival = |o: &&Candidate| (o.line.middle_offset - best.line.middle_offset).abs() > RIVAL_SECONDS;
-    let runner_up = others.iter().find(rival).map(|o| (o, o.cost - best.cost));
-    let joined = best.alignment.play_of.iter().flatten().count();
-    let near = (RIVAL_WITHIN_PER_PAIR * joined as f64).max(RIVAL_WITHIN);
+    let runner_up = others.iter().find(rival).map(|o| (o, best.worth() - o.worth()));
+    let play_of = all.most_right(plays.len());
+    let near = (RIVAL_WITHIN_PER_PAIR * play_of.iter().flatten().count() as f64).max(RIVAL_WITHIN);
     let runner_up = runner_up.filter(|(_, worse_by)| *worse_by <= near);
-    let judge = Judge { rows: &ordered, plays, best, runner_up, all };
+    let judge = Judge { scatter: scatter(&ground, &best.line, &play_of), ground: &ground, best, runner_up, all: &all };
     let (mut pairs, mut unmatched) = (Vec::new(), Vec::new());
-    for (index, row) in order.iter().enumerate() {
-        match judge.row(index) {
-            Ok(pair) => pairs.push(Pair { row: *row, ..pair }),
+    for (index, play) in play_of.iter().enumerate() {
+        match judge.row(index, *play) {
+            Ok(pair) => pairs.push(pair),
             // Sorted by time, rows without one have lost their place.
-            Err(_) if sorted && ordered.get(index).is_some_and(|r| r.time.is_none()) => unmatched.push(Unmatched {
-                row: *row,
-                why: "it has no time, and the sheet's rows do not stand in the film's order".to_string(),
-            }),
-            Err(why) => unmatched.push(Unmatched { row: *row, why }),
+            Err(_) if sorted && ordered[index].time.is_none() => {
+                let why = "it has no time, and the sheet's rows do not stand in the film's order";
+                unmatched.push(Unmatched::new(index, why));
+            }
+            Err(none) => unmatched.push(none),
         }
     }
-    unmatched.sort_by_key(|u| u.row);
+    let mut matching = with_pins(Matching::of(pairs, unmatched, plays.len()), &ground);
+    // From the film's order back to the sheet's numbers.
+    matching.pairs.iter_mut().for_each(|p| p.row = order[p.row]);
+    matching.unmatched_rows.iter_mut().for_each(|u| u.row = order[u.row]);
+    matching.unmatched_rows.sort_by_key(|u| u.row);
     Matching {
         line: Some(best.line),
         spread: Some(best.spread),
         runner_up: runner_up.map(|(o, worse_by)| RunnerUp { line: o.line, worse_by }),
-        ..Matching::of(pairs, unmatched, plays.len())
+        ..matching
     }
+}
+
+fn in_order(rows: &[RowFacts], order: &[usize]) -> Vec<RowFacts> {
+    order.iter().filter_map(|i| rows.get(*i)).copied().collect()
 }
 
 /// The rows in the film's order, and whether that is not the sheet's own: a sheet that was sorted by another column has
 /// times that go back again and again, one with a slip in a time goes back once or twice.
-fn film_order(rows: &[RowTime]) -> (Vec<usize>, bool) {
+fn film_order(rows: &[RowFacts]) -> (Vec<usize>, bool) {
     let mut order: Vec<usize> = (0..rows.len()).collect();
     let times: Vec<f64> = rows.iter().filter_map(|r| r.time).collect();
     // Rows typed twice may lie a moment back.
@@ -138,148 +143,180 @@ fn film_order(rows: &[RowTime]) -> (Vec<usize>, bool) {
     (order, sorted)
 }
 
-/// Fits the line to the rows it joins, and joins them anew, until it settles.
-fn follow(mut line: Line, rows: &[RowTime], plays: &[PlayTime], given: Option<f64>) -> Candidate {
-    let (mut spread, mut scatter) = (FIRST_SPREAD, FIRST_SPREAD);
-    let mut alignment = costs(&line, spread, rows, plays).cheapest();
-    for _ in 0..ROUNDS {
-        let joined =
-            alignment.play_of.iter().zip(rows).filter_map(|(play, row)| Some((plays.get((*play)?)?, row.time?)));
-        let points: Vec<(f64, f64, f64)> =
-            joined.map(|(play, time)| (play.time, time, if play.weak { 0.1 } else { 1.0 })).collect();
-        let fitted = line.refit(&points, spread, given);
-        let mut off: Vec<f64> = points.iter().map(|(film, typed, _)| (typed - fitted.at(*film)).abs()).collect();
-        off.sort_by(f64::total_cmp);
-        // Below four pairs the residuals tell nothing of the spread; 1.4826 makes a median a standard deviation.
-        if off.len() >= 4 {
-            scatter = 1.4826 * off[off.len() / 2];
-            spread = scatter.clamp(SPREADS.0, SPREADS.1);
+/// Changes neighbors over whose times say so by more than `by` seconds; whether there were any.
+fn swap_back(order: &mut [usize], rows: &[RowFacts], by: f64) -> bool {
+    let mut any = false;
+    let mut at = 0;
+    while at + 1 < order.len() {
+        let time = |at: usize| order.get(at).and_then(|i| rows.get(*i)).and_then(|r| r.time);
+        // A slip in one time lies before or after all its neighbors; a change of two does not.
+        let fits = |before: Option<f64>, after: Option<f64>| before.zip(after).is_none_or(|(a, b)| a <= b + by);
+        let (before, after) = (at.checked_sub(1).and_then(time), time(at + 2));
+        if let (Some(one), Some(two)) = (time(at), time(at + 1))
+            && one > two + by
+            && fits(before, Some(two))
+            && fits(Some(one), after)
+        {
+            order.swap(at, at + 1);
+            any = true;
+            at += 1;
         }
-        let settled = fitted == line;
-        line = fitted;
-        let next = costs(&line, spread, rows, plays).cheapest();
-        let same = next.play_of == alignment.play_of;
-        alignment = next;
-        if settled && same {
+        at += 1;
+    }
+    any
+}
+
+/// Every line followed to its end, the best first, none twice.
+fn candidates(ground: &mut Ground<'_>, lines: &[Line], settings: &MatchSettings) -> Vec<Candidate> {
+    let mut begun: Vec<(Line, f64, Posterior, f64)> = lines
+        .iter()
+        .filter_map(|line| {
+            let posterior = ground.glance(Some((line, FIRST_SPREAD)))?;
+            let (next, spread) = refit(ground, line, FIRST_SPREAD, &posterior, settings);
+            let posterior = ground.glance(Some((&next, spread)))?;
+            let worth = posterior.evidence + line.prior(settings);
+            Some((next, spread, posterior, worth))
+        })
+        .collect();
+    begun.sort_by(|a, b| b.3.total_cmp(&a.3));
+    let Some(most) = begun.first().map(|b| b.3) else { return Vec::new() };
+    begun.retain(|b| most - b.3 <= FOLLOWED);
+    if let Some((.., posterior, _)) = begun.first() {
+        let posterior = posterior.clone();
+        ground.learn(&posterior);
+    }
+    let mut found: Vec<Candidate> = Vec::new();
+    for (line, spread, ..) in begun {
+        let Some(candidate) = follow(ground, line, spread, settings) else { continue };
+        let twin = found.iter_mut().find(|c| {
+            (c.line.middle_offset - candidate.line.middle_offset).abs() < 1.0
+                && (c.line.drift - candidate.line.drift).abs() < 0.001
+        });
+        match twin {
+            Some(twin) if candidate.worth() > twin.worth() => *twin = candidate,
+            Some(_) => {}
+            None => found.push(candidate),
+        }
+    }
+    found.sort_by(|a, b| b.worth().total_cmp(&a.worth()));
+    found
+}
+
+/// Fits the line to the rows it joins, and joins them anew, until it settles.
+fn follow(ground: &Ground<'_>, mut line: Line, mut spread: f64, settings: &MatchSettings) -> Option<Candidate> {
+    for _ in 0..ROUNDS {
+        let posterior = ground.glance(Some((&line, spread)))?;
+        let (next, next_spread) = refit(ground, &line, spread, &posterior, settings);
+        let moved = (next.middle_offset - line.middle_offset).abs();
+        let settled = moved < 0.02 && (next_spread - spread).abs() < 0.02 && (next.drift - line.drift).abs() < 2e-5;
+        (line, spread) = (next, next_spread);
+        if settled {
             break;
         }
     }
-    let cost = alignment.cost + line.cost(given);
-    Candidate { line, spread, scatter, alignment, cost }
+    let (posterior, _) = ground.judge(Some((&line, spread)))?;
+    // A wide spread leaves more lines that fit as well: their number goes with its square.
+    let prior = line.prior(settings) + 2.0 * spread.ln();
+    Some(Candidate { line, spread, posterior, prior })
 }
 
-/// What each pair costs along a line.
-fn costs(line: &Line, spread: f64, rows: &[RowTime], plays: &[PlayTime]) -> Costs {
-    let expected: Vec<f64> = plays.iter().map(|p| line.at(p.time)).collect();
-    // ln(sqrt(2 pi) s), the normal density's own factor.
-    let (near, far) = ((2.5 * spread).ln(), (2.5 * TAIL_SPREAD).ln());
-    let mut pair = Vec::with_capacity(rows.len() * plays.len());
-    for row in rows {
-        for (play, expected) in plays.iter().zip(&expected) {
-            pair.push(match row.time {
-                None => UNTIMED_PAIR,
-                Some(time) => {
-                    let off = time - expected;
-                    let tail = 0.5 * (off / TAIL_SPREAD).powi(2) + far;
-                    // Where the snap itself is a guess, the wide error is the ordinary one.
-                    if play.weak { tail } else { (0.5 * (off / spread).powi(2) + near).min(tail + TAIL_COST) }
-                }
-            });
+/// The line and spread anew, each pair by its weight; pairs in the wide tail tell nothing.
+fn refit(
+    ground: &Ground<'_>,
+    line: &Line,
+    spread: f64,
+    posterior: &Posterior,
+    settings: &MatchSettings,
+) -> (Line, f64) {
+    let plays = ground.plays.len();
+    let mut points = Vec::new();
+    for (i, row) in ground.rows.iter().enumerate() {
+        let Some(time) = row.time else { continue };
+        for (play, weight) in ground.plays.iter().zip(&posterior.pair[i * plays..(i + 1) * plays]) {
+            if *weight < 0.02 {
+                continue;
+            }
+            let off = time - line.at(play.time);
+            let near = 0.95 * (-0.5 * (off / spread).powi(2)).exp() / (2.5066282746310002 * spread);
+            let share = if play.weak { 0.1 } else { near / typed_density(off, spread, false) };
+            points.push((play.time, time, weight * share));
         }
     }
-    let skip_row = (0..rows.len()).map(|i| if is_twin(rows, i) { SKIP_TWIN } else { SKIP_ROW }).collect();
-    let skip_play = plays.iter().map(|p| if p.weak { SKIP_WEAK_PLAY } else { SKIP_PLAY }).collect();
-    Costs { pair, skip_row, skip_play }
+    let fitted = line.refit(&points, spread, settings);
+    let total: f64 = points.iter().map(|p| p.2).sum();
+    let squares: f64 = points.iter().map(|(film, typed, w)| w * (typed - fitted.at(*film)).powi(2)).sum();
+    let variance = (squares + SPREAD_WORTH * FIRST_SPREAD.powi(2)) / (total + SPREAD_WORTH);
+    (fitted, variance.sqrt().clamp(SPREADS.0, SPREADS.1))
 }
 
-/// Whether a row says the same as the one above it, at about the same time.
-fn is_twin(rows: &[RowTime], index: usize) -> bool {
-    let Some(above) = index.checked_sub(1).and_then(|a| rows.get(a)) else { return false };
-    rows.get(index).is_some_and(|row| {
-        let near = row.time.zip(above.time).is_none_or(|(a, b)| (a - b).abs() <= TWIN_SECONDS);
-        row.twin && near
-    })
-}
-
-/// By how many plays another candidate joins most rows elsewhere; `None` where it joins most as the best does.
-fn moved(best: &Candidate, other: &Candidate) -> Option<isize> {
-    let both = best.alignment.play_of.iter().zip(&other.alignment.play_of);
-    let mut shifts: Vec<isize> = both
-        .filter_map(|(a, b)| a.zip(*b))
-        .map(|(a, b)| isize::try_from(b).unwrap_or(0) - isize::try_from(a).unwrap_or(0))
-        .collect();
-    shifts.sort_unstable();
-    shifts.get(shifts.len() / 2).copied().filter(|s| *s != 0)
+/// Unbounded spread of the times about the line: the median residual as a standard deviation.
+fn scatter(ground: &Ground<'_>, line: &Line, play_of: &[Option<usize>]) -> f64 {
+    let joined =
+        play_of.iter().zip(ground.rows).filter_map(|(play, row)| Some((ground.plays.get((*play)?)?, row.time?)));
+    let mut off: Vec<f64> = joined.map(|(play, time)| (time - line.at(play.time)).abs()).collect();
+    off.sort_by(f64::total_cmp);
+    if off.len() < 4 { FIRST_SPREAD } else { 1.4826 * off[off.len() / 2] }
 }
 
 /// What decides a row's fate.
 struct Judge<'a> {
-    rows: &'a [RowTime],
-    plays: &'a [PlayTime],
+    ground: &'a Ground<'a>,
     best: &'a Candidate,
     runner_up: Option<(&'a Candidate, f64)>,
-    all: Marginals,
+    all: &'a Posterior,
+    scatter: f64,
 }
 
 impl Judge<'_> {
-    /// The pair of a row (its `row` still the place in film order), or why it has none.
-    fn row(&self, index: usize) -> Result<Pair, String> {
-        let row = self.rows.get(index).copied().unwrap_or_default();
-        let Some(play) = self.best.alignment.play_of.get(index).copied().flatten() else {
-            return Err(self.why_none(index, row));
+    /// The pair of a row in the film's order, or why it has none.
+    fn row(&self, index: usize, play: Option<usize>) -> Result<Pair, Unmatched> {
+        let row = self.ground.rows[index];
+        let rival = self.ground.rival(self.all, index, play);
+        let Some(play) = play else {
+            let doubled = self.ground.is_twin(index) || self.ground.is_twin(index + 1);
+            let rival = rival.filter(|_| !doubled);
+            return Err(Unmatched { rival, ..Unmatched::new(index, self.why_none(index, &row)) });
         };
-        let confidence = self.confidence(index, play);
-        let Some((time, snap)) = row.time.zip(self.plays.get(play)) else {
-            if confidence < PLACED {
-                return Err("it has no time, and more than one place between its neighbors fits it".to_string());
+        let confidence = self.ground.weight(self.all, index, play);
+        let snap = &self.ground.plays[play];
+        let pair = Pair { row: index, play, by: By::Order, confidence, residual: None, rival, doubt: None };
+        let nowhere = |why: &str| {
+            Err(Unmatched { rival: self.ground.rival(self.all, index, None), ..Unmatched::new(index, why) })
+        };
+        let Some(time) = row.time else {
+            if confidence < PLACED && row.pin == Pin::Free {
+                return nowhere("it has no time, and more than one place between its neighbors fits it");
             }
-            let doubt = if confidence < SURE {
-                Some("placed by its neighbors alone, and another place fits too".to_string())
-            } else {
-                let run = self.untimed_run(index);
-                (run >= UNTIMED_RUN).then(|| format!("placed by order among {run} rows on end that have no time"))
-            };
-            return Ok(Pair { row: index, play, by: By::Order, confidence, residual: None, doubt });
+            let doubt = (confidence < SURE)
+                .then(|| "placed by its neighbors and what the film shows, and another place fits too".to_string());
+            return Ok(Pair { doubt, ..pair });
         };
+        if confidence < PLACED_BY_TIME && row.pin == Pin::Free {
+            return nowhere("its time lies between plays, and none of them fits it better than the others");
+        }
         let off = time - self.best.line.at(snap.time);
-        let doubt = self.doubt(index, play, off, confidence);
-        Ok(Pair { row: index, play, by: By::Time, confidence, residual: Some(off), doubt })
+        Ok(Pair { by: By::Time, residual: Some(off), doubt: self.doubt(off, &pair), ..pair })
     }
 
-    /// Weight of a pair among everything that the row could have had, over all lines.
-    fn confidence(&self, index: usize, play: usize) -> f64 {
-        let plays = self.plays.len();
-        let Some(pair) = self.all.pair.get(index * plays..(index + 1) * plays) else { return 0.0 };
-        let Some(own) = pair.get(play) else { return 0.0 };
-        let without = self.all.without.get(index).copied().unwrap_or(f64::INFINITY);
-        // Of two rows that say the same it matters little which one is left out.
-        let doubled = is_twin(self.rows, index) || is_twin(self.rows, index + 1);
-        let others: f64 = pair.iter().map(|c| (own - c).exp()).sum();
-        1.0 / (others + if doubled { 0.0 } else { (own - without).exp() })
-    }
-
-    /// How many rows on end around this one have no time.
-    fn untimed_run(&self, index: usize) -> usize {
-        let (before, after) = self.rows.split_at(index.min(self.rows.len()));
-        let untimed = |r: &&RowTime| r.time.is_none();
-        before.iter().rev().take_while(untimed).count() + after.iter().take_while(untimed).count()
-    }
-
-    fn doubt(&self, index: usize, play: usize, off: f64, confidence: f64) -> Option<String> {
-        let gap = median_gap(self.plays);
-        let share = self.best.scatter / gap;
+    fn doubt(&self, off: f64, pair: &Pair) -> Option<String> {
+        let gap = median_gap(self.ground.plays);
+        let share = self.scatter / gap;
         if share > SCATTER_OF_ANY_FILM || (share > SCATTER_OF_THIS && self.runner_up.is_some()) {
             return Some(format!(
                 "the sheet's times scatter by {:.1} s about the film's, with {gap:.0} s from snap to snap: is it this \
                  game's sheet?",
-                self.best.scatter
+                self.scatter
             ));
         }
-        if confidence < SURE {
-            let elsewhere =
-                self.runner_up.filter(|(o, _)| o.alignment.play_of.get(index).copied().flatten() != Some(play));
-            return Some(match elsewhere.and_then(|(o, _)| moved(self.best, o).map(|by| (o, by))) {
-                Some((other, by)) => format!(
+        if off.abs() > FAR_SECONDS.max(FAR_SPREADS * self.best.spread) {
+            let side = if off > 0.0 { "after" } else { "before" };
+            return Some(format!("typed {:.1} s {side} the time that the other rows let expect", off.abs()));
+        }
+        if pair.confidence < SURE {
+            let by = pair.rival.and_then(|r| r.play).map_or(0, |play| play as isize - pair.play as isize);
+            let elsewhere = self.runner_up.filter(|(_, worse_by)| by != 0 && *worse_by < 8.0);
+            return Some(match elsewhere {
+                Some((other, _)) => format!(
                     "an offset of {:.1} s, {} {} {}, fits nearly as well as {:.1} s",
                     other.line.offset(),
                     by.unsigned_abs(),
@@ -290,21 +327,19 @@ impl Judge<'_> {
                 None => "its time lies between plays, and another place fits nearly as well".to_string(),
             });
         }
-        (off.abs() > FAR_SECONDS.max(FAR_SPREADS * self.best.spread)).then(|| {
-            let side = if off > 0.0 { "after" } else { "before" };
-            format!("typed {:.1} s {side} the time that the other rows let expect", off.abs())
-        })
+        None
     }
 
-    fn why_none(&self, index: usize, row: RowTime) -> String {
-        if is_twin(self.rows, index) || is_twin(self.rows, index + 1) {
+    fn why_none(&self, index: usize, row: &RowFacts) -> String {
+        if self.ground.is_twin(index) || self.ground.is_twin(index + 1) {
             return "typed twice: a row beside it says the same".to_string();
         }
         let Some(time) = row.time else {
             return "it has no time, and no play is free between its neighbors".to_string();
         };
-        let off = self.plays.iter().map(|p| (time - self.best.line.at(p.time)).abs()).fold(f64::INFINITY, f64::min);
-        if off > 2.0 * TAIL_SPREAD {
+        let off = |p: &PlayFacts| (time - self.best.line.at(p.time)).abs();
+        let off = self.ground.plays.iter().map(off).fold(f64::INFINITY, f64::min);
+        if off > 8.0 {
             format!("no play lies near its time; the nearest is {off:.0} s off")
         } else {
             "the play nearest its time fits another row better".to_string()
@@ -313,7 +348,7 @@ impl Judge<'_> {
 }
 
 /// Median film time from one snap to the next.
-fn median_gap(plays: &[PlayTime]) -> f64 {
+fn median_gap(plays: &[PlayFacts]) -> f64 {
     let mut gaps: Vec<f64> = plays.windows(2).map(|w| w[1].time - w[0].time).collect();
     gaps.sort_by(f64::total_cmp);
     gaps.get(gaps.len() / 2).copied().unwrap_or(f64::INFINITY)

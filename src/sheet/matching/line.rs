@@ -1,11 +1,21 @@
 //! The line from film time to typed time.
 
+use super::facts::MatchSettings;
+
 /// Drift that is still likely, one standard deviation: recorders and players differ by a few tenths of a percent at
 /// most **[practice]**.
 const DRIFT_SD: f64 = 0.003;
 
 /// How far a person's own offset may be off, seconds: it was read from the program's output or a watch.
 const GIVEN_SD: f64 = 2.0;
+
+/// The same for a drift that a person gave.
+const GIVEN_DRIFT_SD: f64 = 0.0003;
+
+/// The drift expected and its standard deviation.
+fn likely_drift(given: &MatchSettings) -> (f64, f64) {
+    given.drift.map_or((0.0, DRIFT_SD), |drift| (drift, GIVEN_DRIFT_SD))
+}
 
 /// Cauchy's tuning constant for 95 % efficiency on normal errors (Holland and Welsch 1977, from memory).
 const CAUCHY: f64 = 2.385;
@@ -32,21 +42,23 @@ impl Line {
         self.middle_offset - self.drift * self.middle
     }
 
-    /// Cost of the line itself, natural logarithm: sheets are typed from the film or near its clock, so that a far
+    /// How likely the line is itself, natural logarithm: sheets are typed from the film or near its clock, so that a far
     /// offset needs more evidence (measured on made sheets: a nat for each 30 s).
-    pub fn cost(&self, given: Option<f64>) -> f64 {
-        let offset = match given {
+    pub fn prior(&self, given: &MatchSettings) -> f64 {
+        let offset = match given.offset {
             Some(given) => 0.5 * ((self.offset() - given) / GIVEN_SD).powi(2),
             None => self.middle_offset.abs() / 30.0,
         };
-        offset + 0.5 * (self.drift / DRIFT_SD).powi(2)
+        let (drift, spread) = likely_drift(given);
+        -offset - 0.5 * ((self.drift - drift) / spread).powi(2)
     }
 
     /// The line fitted anew to points (film, typed, weight), each weighed down by its residual in Cauchy's way.
     /// `spread` is the typed times' spread in seconds.
-    pub fn refit(&self, points: &[(f64, f64, f64)], spread: f64, given: Option<f64>) -> Self {
+    pub fn refit(&self, points: &[(f64, f64, f64)], spread: f64, given: &MatchSettings) -> Self {
         // Normal equations of y = a + b x with x = film - middle; the likely drift and a given offset as further points.
-        let (mut sw, mut sx, mut sxx, mut sy, mut sxy) = (0.0, 0.0, DRIFT_SD.powi(-2), 0.0, 0.0);
+        let (likely, sd) = likely_drift(given);
+        let (mut sw, mut sx, mut sxx, mut sy, mut sxy) = (0.0, 0.0, sd.powi(-2), 0.0, likely * sd.powi(-2));
         let mut add = |x: f64, y: f64, w: f64| {
             sw += w;
             sx += w * x;
@@ -58,7 +70,7 @@ impl Line {
             let residual = (typed - self.at(*film)) / (CAUCHY * spread);
             add(film - self.middle, typed - film, weight / (spread * spread * (1.0 + residual * residual)));
         }
-        if let Some(given) = given {
+        if let Some(given) = given.offset {
             add(-self.middle, given, GIVEN_SD.powi(-2));
         }
         let determinant = sw * sxx - sx * sx;
@@ -83,11 +95,11 @@ mod tests {
         points[30].1 -= 11.0;
         let mut line = Line { middle: 500.0, middle_offset: 11.0, drift: 0.0 };
         for _ in 0..8 {
-            line = line.refit(&points, 0.5, None);
+            line = line.refit(&points, 0.5, &MatchSettings::default());
         }
         assert!((line.middle_offset - 12.0).abs() < 0.1, "{line:?}");
         assert!((line.drift - 0.002).abs() < 2e-4, "{line:?}");
         assert!((line.offset() - 11.0).abs() < 0.15);
-        assert_eq!(line.refit(&[], 0.5, None), line);
+        assert_eq!(line.refit(&[], 0.5, &MatchSettings::default()), line);
     }
 }

@@ -4,12 +4,12 @@ use rand_chacha::ChaCha8Rng;
 
 use super::*;
 
-fn plays(times: &[f64]) -> Vec<PlayTime> {
-    times.iter().map(|t| PlayTime { time: *t, weak: false }).collect()
+fn plays(times: &[f64]) -> Vec<PlayFacts> {
+    times.iter().map(|t| PlayFacts { time: *t, ..PlayFacts::default() }).collect()
 }
 
-fn typed(times: &[f64]) -> Vec<RowTime> {
-    times.iter().map(|t| RowTime { time: Some(*t), ..RowTime::default() }).collect()
+fn typed(times: &[f64]) -> Vec<RowFacts> {
+    times.iter().map(|t| RowFacts { time: Some(*t), ..RowFacts::default() }).collect()
 }
 
 fn show(matching: &Matching) -> String {
@@ -32,8 +32,8 @@ fn show(matching: &Matching) -> String {
 
 /// A made game: faults of a tired night, and which play each row truly belongs to.
 struct Game {
-    rows: Vec<RowTime>,
-    plays: Vec<PlayTime>,
+    rows: Vec<RowFacts>,
+    plays: Vec<PlayFacts>,
     /// For each row the index of its play as found, if it was found.
     truth: Vec<Option<usize>>,
 }
@@ -98,7 +98,7 @@ fn made(seed: u64, faults: &Faults) -> Game {
     found.sort_by(|a, b| a.0.total_cmp(&b.0));
     let truth = rows.iter().map(|(_, _, play)| play.and_then(|p| found.iter().position(|f| f.1 == Some(p)))).collect();
     Game {
-        rows: rows.iter().map(|(t, timed, _)| RowTime { time: timed.then_some(*t), ..RowTime::default() }).collect(),
+        rows: rows.iter().map(|(t, timed, _)| RowFacts { time: timed.then_some(*t), ..RowFacts::default() }).collect(),
         plays: plays(&found.iter().map(|f| f.0).collect::<Vec<_>>()),
         truth,
     }
@@ -138,9 +138,9 @@ fn score(name: &str, seeds: std::ops::Range<u64>, faults: &Faults) -> Score {
 #[test]
 fn made_games_with_a_tired_nights_faults() {
     let tired = score("tired night", 0..40, &TIRED);
-    assert!(tired.right >= 0.98 && tired.wrong_unmarked <= 0.006 && tired.doubted < 0.05);
+    assert!(tired.right >= 0.98 && tired.wrong_unmarked <= 0.006 && tired.doubted < 0.1);
     let cut = score("cut film", 0..40, &Faults { gap: (9.0, 22.0), ..TIRED });
-    assert!(cut.right >= 0.975 && cut.wrong_unmarked <= 0.006 && cut.doubted < 0.06);
+    assert!(cut.right >= 0.975 && cut.wrong_unmarked <= 0.006 && cut.doubted < 0.12);
     let slow = score("slow thumb, 2 s", 0..40, &Faults { jitter: 2.0, ..TIRED });
     assert!(slow.right >= 0.97 && slow.wrong_unmarked <= 0.011);
     let faults = Faults { plays: 20, gap: (9.0, 22.0), ..TIRED };
@@ -240,7 +240,7 @@ fn a_row_far_from_its_snap_is_kept_in_doubt() {
     let matching = match_rows(&typed(&times), &plays(&SNAPS), &MatchSettings::default());
     let doubted: Vec<_> = matching.pairs.iter().filter(|p| p.doubt.is_some()).collect();
     assert_eq!(doubted.len(), 1);
-    insta::assert_snapshot!(doubted[0].doubt.as_deref().unwrap(), @r"typed 5.2 s after the time that the other rows let expect");
+    insta::assert_snapshot!(doubted[0].doubt.as_deref().unwrap(), @r"typed 5.3 s after the time that the other rows let expect");
 }
 
 #[test]
@@ -250,10 +250,10 @@ fn even_spacing_is_ambiguous_by_one_until_a_person_gives_the_offset() {
     let rows = typed(&snaps[..11].iter().map(|s| s + 7.0).collect::<Vec<_>>());
     let matching = match_rows(&rows, &plays(&snaps), &MatchSettings::default());
     assert!(matching.pairs.iter().all(|p| p.doubt.is_some()), "{}", show(&matching));
-    insta::assert_snapshot!(matching.pairs[4].doubt.as_deref().unwrap(), @r"an offset of 7.0 s, 1 play earlier, fits nearly as well as -7.0 s");
+    insta::assert_snapshot!(matching.pairs[4].doubt.as_deref().unwrap(), @r"an offset of -7.0 s, 1 play later, fits nearly as well as 7.0 s");
     assert!(matching.runner_up.is_some());
     for (offset, shift) in [(7.0, 0), (-7.0, 1)] {
-        let given = match_rows(&rows, &plays(&snaps), &MatchSettings { offset: Some(offset) });
+        let given = match_rows(&rows, &plays(&snaps), &MatchSettings { offset: Some(offset), drift: None });
         assert!(given.pairs.iter().all(|p| p.play == p.row + shift && p.doubt.is_none()), "{}", show(&given));
     }
 }
@@ -270,7 +270,7 @@ fn a_sheet_sorted_by_another_column_is_joined_by_its_times() {
 
 #[test]
 fn by_order_only_where_the_counts_agree_and_nothing_contradicts() {
-    let untimed = |count: usize| vec![RowTime::default(); count];
+    let untimed = |count: usize| vec![RowFacts::default(); count];
     let settings = MatchSettings::default();
     let agree = match_rows(&untimed(8), &plays(&SNAPS), &settings);
     assert!(agree.pairs.iter().all(|p| p.row == p.play && p.by == By::Order && p.doubt.is_none()));
@@ -308,7 +308,7 @@ fn by_order_only_where_the_counts_agree_and_nothing_contradicts() {
 fn doubled_rows_and_weak_plays_by_order() {
     let settings = MatchSettings::default();
     // Nine rows, one of them twice, against eight plays: the double is left out.
-    let mut rows = vec![RowTime::default(); 9];
+    let mut rows = vec![RowFacts::default(); 9];
     rows[4].twin = true;
     let nine = match_rows(&rows, &plays(&SNAPS), &settings);
     assert_eq!(nine.unmatched_rows.iter().map(|u| u.row).collect::<Vec<_>>(), [4]);
@@ -319,25 +319,26 @@ fn doubled_rows_and_weak_plays_by_order() {
     assert!(eight.pairs.iter().all(|p| p.doubt.is_some() == (p.row >= 4)), "{}", show(&eight));
     // Shots without a snap: in doubt throughout.
     let mut with_weak = plays(&SNAPS);
-    with_weak.insert(2, PlayTime { time: 40.0, weak: true });
-    let weak = match_rows(&vec![RowTime::default(); 8], &with_weak, &settings);
+    with_weak.insert(2, PlayFacts { time: 40.0, weak: true, ..PlayFacts::default() });
+    let weak = match_rows(&vec![RowFacts::default(); 8], &with_weak, &settings);
     assert!(weak.pairs.iter().all(|p| p.play != 2 && p.doubt.is_some()) && weak.pairs.len() == 8);
 }
 
-fn any_rows() -> impl Strategy<Value = Vec<RowTime>> {
+fn any_rows() -> impl Strategy<Value = Vec<RowFacts>> {
     let time = prop_oneof![
         6 => (-100.0f64..1000.0).prop_map(Some),
         2 => Just(None),
         1 => prop_oneof![Just(f64::NAN), Just(f64::INFINITY), Just(1e300), Just(-1e300)].prop_map(Some),
     ];
     let row = (time, any::<bool>(), proptest::option::of(0i64..6), proptest::option::of(0u16..900));
-    let row = row.prop_map(|(time, twin, quarter, clock)| RowTime { time, twin, quarter, clock });
+    let row =
+        row.prop_map(|(time, twin, quarter, clock)| RowFacts { time, twin, quarter, clock, ..RowFacts::default() });
     proptest::collection::vec(row, 0..25)
 }
 
-fn any_plays() -> impl Strategy<Value = Vec<PlayTime>> {
+fn any_plays() -> impl Strategy<Value = Vec<PlayFacts>> {
     let play = (prop_oneof![9 => 0.0f64..1000.0, 1 => Just(f64::NAN), 1 => Just(0.0)], any::<bool>());
-    proptest::collection::vec(play.prop_map(|(time, weak)| PlayTime { time, weak }), 0..25)
+    proptest::collection::vec(play.prop_map(|(time, weak)| PlayFacts { time, weak, ..PlayFacts::default() }), 0..25)
 }
 
 proptest! {
@@ -347,7 +348,7 @@ proptest! {
     #[test]
     fn every_row_and_play_is_accounted_for(rows in any_rows(), plays in any_plays(),
         offset in proptest::option::of(-100.0f64..100.0)) {
-        let settings = MatchSettings { offset };
+        let settings = MatchSettings { offset, drift: None };
         let matching = match_rows(&rows, &plays, &settings);
         prop_assert_eq!(format!("{matching:?}"), format!("{:?}", match_rows(&rows, &plays, &settings)));
         let mut all_rows: Vec<usize> = matching.pairs.iter().map(|p| p.row).collect();
@@ -363,15 +364,138 @@ proptest! {
 
     /// A row that is put in or taken out never makes two others change their order.
     #[test]
-    fn no_edit_reorders_pairs(seed in 0u64..1000, at in 0usize..30, put_in in any::<bool>(), time in 0.0f64..900.0) {
+    fn no_edit_reorders_pairs(seed in 0u64..1000, at in 0usize..30, put_in in any::<bool>(), time in 0.0f64..900.0,
+        timed in any::<bool>()) {
         let mut game = made(seed, &Faults { plays: 25, ..TIRED });
+        if !timed {
+            game.rows.iter_mut().for_each(|row| row.time = None);
+            tell(&mut game, seed);
+        }
         let at = at.min(game.rows.len().saturating_sub(1));
+        let before = match_rows(&game.rows, &game.plays, &MatchSettings::default());
+        let there = |row: usize| if put_in { Some(row + usize::from(row >= at)) } else { (row != at).then(|| row - usize::from(row > at)) };
         if put_in {
-            game.rows.insert(at, RowTime { time: Some(time), ..RowTime::default() });
+            game.rows.insert(at, RowFacts { time: timed.then_some(time), ..RowFacts::default() });
         } else if !game.rows.is_empty() {
             game.rows.remove(at);
         }
+        let after = match_rows(&game.rows, &game.plays, &MatchSettings::default());
+        let both: Vec<(usize, usize)> =
+            before.pairs.iter().filter_map(|p| Some((p.play, after.of_row(there(p.row)?)?.play))).collect();
+        for (n, one) in both.iter().enumerate() {
+            prop_assert!(both[..n].iter().all(|other| (one.0 < other.0) == (one.1 < other.1)));
+        }
+    }
+
+    /// A person's word holds whatever else is matched, and no row or play is taken twice.
+    #[test]
+    fn pins_hold(seed in 0u64..1000, pins in proptest::collection::vec((0usize..30, 0usize..30, 0u8..4), 1..6), timed in any::<bool>()) {
+        let mut game = made(seed, &Faults { plays: 25, ..TIRED });
+        if !timed {
+            game.rows.iter_mut().for_each(|row| row.time = None);
+            tell(&mut game, seed);
+        }
+        let (mut rows, mut taken) = (Vec::new(), Vec::new());
+        for (row, play, kind) in pins {
+            if row >= game.rows.len() || play >= game.plays.len() || rows.contains(&row) || taken.contains(&play) {
+                continue;
+            }
+            rows.push(row);
+            match kind {
+                0 => game.rows[row].pin = Pin::Nothing,
+                1 => { game.plays[play].no_row = true; taken.push(play); }
+                _ => { game.rows[row].pin = Pin::Play(play); taken.push(play); }
+            }
+        }
         let matching = match_rows(&game.rows, &game.plays, &MatchSettings::default());
-        prop_assert!(matching.pairs.windows(2).all(|w| w[0].row < w[1].row && w[0].play < w[1].play));
+        for (row, facts) in game.rows.iter().enumerate() {
+            let play = matching.of_row(row).map(|p| p.play);
+            match facts.pin {
+                Pin::Play(pinned) => {
+                    prop_assert_eq!(play, Some(pinned));
+                    prop_assert!(matching.of_row(row).is_some_and(|p| p.by == By::Hand && p.doubt.is_none()));
+                }
+                Pin::Nothing => prop_assert_eq!(play, None),
+                Pin::Free => {}
+            }
+        }
+        prop_assert!(matching.pairs.iter().all(|p| !game.plays[p.play].no_row));
+        let mut plays: Vec<usize> = matching.pairs.iter().map(|p| p.play).collect();
+        plays.sort_unstable();
+        plays.dedup();
+        prop_assert_eq!(plays.len(), matching.pairs.len());
+        prop_assert_eq!(matching.pairs.len() + matching.unmatched_rows.len(), game.rows.len());
+    }
+}
+
+/// Gains for rows and pans for plays, so that content can join them.
+fn tell(game: &mut Game, seed: u64) {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed + 5000);
+    for play in &mut game.plays {
+        (play.pan, play.length) = (Some(rng.random_range(0.0..0.3)), Some(rng.random_range(4.0..11.0)));
+    }
+    for (row, truth) in game.rows.iter_mut().zip(&game.truth) {
+        let pan = truth.and_then(|play| game.plays[play].pan).unwrap_or_else(|| rng.random_range(0.0..0.3));
+        (row.gain, row.what) = (Some((pan * 60.0 + 3.0 * normal(&mut rng)).round()), What::Run);
+    }
+}
+
+#[test]
+fn a_sheet_without_times_is_joined_by_what_it_tells_and_says_how_sure() {
+    // Eight gains, of which one row is missing: no count agrees, and a long gain with a long pan tells where.
+    let gains = [3.0, 5.0, 38.0, 2.0, 0.0, 11.0, 4.0, 52.0, 1.0, 7.0];
+    let plays: Vec<PlayFacts> = gains
+        .iter()
+        .zip(1..)
+        .map(|(gain, n)| PlayFacts {
+            time: 14.0 * f64::from(n),
+            pan: Some(0.02 * gain),
+            length: Some(5.0 + gain / 8.0),
+            ..PlayFacts::default()
+        })
+        .collect();
+    let row = |gain: &f64| RowFacts { gain: Some(*gain), what: What::Run, ..RowFacts::default() };
+    let mut rows: Vec<RowFacts> = gains.iter().map(row).collect();
+    rows.remove(4);
+    let matching = match_rows(&rows, &plays, &MatchSettings::default());
+    assert!(matching.of_row(2).is_some_and(|p| p.play == 2 && p.by == By::Content), "{}", show(&matching));
+    assert!(matching.of_row(6).is_some_and(|p| p.play == 7), "{}", show(&matching));
+    let doubted = matching.pairs.iter().find(|p| p.doubt.is_some()).unwrap();
+    assert!(doubted.rival.is_some_and(|r| r.weight > 0.0 && r.weight < doubted.confidence));
+    // A person puts the third gain on the fourth play: the others go around it.
+    rows[2].pin = Pin::Play(3);
+    let pinned = match_rows(&rows, &plays, &MatchSettings::default());
+    assert!(pinned.of_row(2).is_some_and(|p| p.play == 3 && p.by == By::Hand && p.confidence == 1.0));
+    assert!(pinned.pairs.iter().all(|p| p.row <= 2 || p.play > 3), "{}", show(&pinned));
+    // All rows there again: the order joins, and says so.
+    let all: Vec<RowFacts> = gains.iter().map(row).collect();
+    let in_order = match_rows(&all, &plays, &MatchSettings::default());
+    assert!(in_order.pairs.iter().all(|p| p.by == By::Order && p.row == p.play), "{}", show(&in_order));
+    assert_eq!(in_order.pairs.len(), 10);
+}
+
+#[test]
+fn a_pin_against_all_times_moves_its_own_row_alone() {
+    let mut rows = typed(&late(5.0));
+    rows[6].pin = Pin::Play(1);
+    rows.remove(1);
+    let matching = match_rows(&rows, &plays(&SNAPS), &MatchSettings::default());
+    let joined: Vec<(usize, usize)> = matching.pairs.iter().map(|p| (p.row, p.play)).collect();
+    assert_eq!(joined, [(0, 0), (1, 2), (2, 3), (3, 4), (4, 5), (5, 1), (6, 7)], "{}", show(&matching));
+    assert!((matching.offset_seconds().unwrap() - 5.0).abs() < 0.5);
+}
+
+#[test]
+fn counts_that_cannot_be_do_not_trouble_it() {
+    let told = RowFacts { gain: Some(4.0), what: What::Run, ..RowFacts::default() };
+    let seen = PlayFacts { length: Some(6.0), pan: Some(0.1), gap: Some(12.0), ..PlayFacts::default() };
+    for (rows, plays) in [(0, 0), (0, 5), (5, 0), (40, 2), (2, 40), (1, 1)] {
+        for time in [None, Some(7.0)] {
+            let rows: Vec<RowFacts> =
+                (0..rows).map(|i| RowFacts { time: time.map(|t| t * i as f64), ..told }).collect();
+            let plays: Vec<PlayFacts> = (0..plays).map(|i| PlayFacts { time: 13.0 * i as f64, ..seen }).collect();
+            let matching = match_rows(&rows, &plays, &MatchSettings { offset: None, drift: Some(0.001) });
+            assert_eq!(matching.pairs.len() + matching.unmatched_rows.len(), rows.len());
+        }
     }
 }

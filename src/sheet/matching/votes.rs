@@ -1,5 +1,6 @@
 //! Lines worth trying: each pair of a typed time and a play votes for the offset at which they would meet.
 
+use super::facts::MatchSettings;
 use super::line::Line;
 
 /// Offsets looked at, seconds to each side; drifts, to each side. Measured on made sheets: thumbs and recorders stay
@@ -18,8 +19,10 @@ const PEAKS: usize = 13;
 const APART: f64 = 3.0;
 
 /// The likeliest lines by votes, the most voted first. `plays` and `typed` are not empty; a play's weight is its second
-/// value. With `given`, only lines of that offset at the film's start.
-pub(super) fn likely_lines(typed: &[f64], plays: &[(f64, f64)], given: Option<f64>) -> Vec<Line> {
+/// value. Where a person gave the
+/// offset at the film's start or the drift, only such lines.
+pub(super) fn likely_lines(typed: &[f64], plays: &[(f64, f64)], settings: &MatchSettings) -> Vec<Line> {
+    let given = settings.offset;
     let first = plays.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
     let last = plays.iter().map(|p| p.0).fold(f64::NEG_INFINITY, f64::max);
     let middle = 0.5 * (first + last);
@@ -28,7 +31,10 @@ pub(super) fn likely_lines(typed: &[f64], plays: &[(f64, f64)], given: Option<f6
     let steps = ((DRIFTS * half).ceil() as i32).clamp(1, 60);
     let mut peaks: Vec<(f64, Line)> = Vec::new();
     for step in -steps..=steps {
-        let drift = DRIFTS * f64::from(step) / f64::from(steps);
+        let drift = settings.drift.unwrap_or(DRIFTS * f64::from(step) / f64::from(steps));
+        if settings.drift.is_some() && step > -steps {
+            break;
+        }
         let centre = given.map_or(0.0, |g| g + drift * middle);
         let reach = if given.is_some() { 4.0 } else { OFFSETS };
         let votes = histogram(typed, plays, middle, drift, centre, reach);
@@ -57,7 +63,7 @@ pub(super) fn likely_lines(typed: &[f64], plays: &[(f64, f64)], given: Option<f6
     }
     if chosen.is_empty() {
         let middle_offset = given.unwrap_or(0.0);
-        chosen.push(Line { middle, middle_offset, drift: 0.0 });
+        chosen.push(Line { middle, middle_offset, drift: settings.drift.unwrap_or(0.0) });
     }
     chosen
 }
@@ -95,16 +101,16 @@ mod tests {
             (0..40).map(|i| (f64::from(i * i % 37) * 3.0 + f64::from(i) * 60.0, 1.0)).collect();
         let truth = Line { middle: 1200.0, middle_offset: -47.0, drift: 0.004 };
         let typed: Vec<f64> = plays.iter().map(|p| truth.at(p.0)).collect();
-        let lines = likely_lines(&typed, &plays, None);
+        let lines = likely_lines(&typed, &plays, &MatchSettings::default());
         assert!(lines.len() <= PEAKS);
         assert!((lines[0].at(1200.0) - truth.at(1200.0)).abs() < 1.5, "{:?}", lines[0]);
         assert!((lines[0].drift - 0.004).abs() < 0.0015);
-        let given = likely_lines(&typed, &plays, Some(truth.offset()));
+        let given = likely_lines(&typed, &plays, &MatchSettings { offset: Some(truth.offset()), drift: None });
         assert!(given.iter().all(|l| (l.offset() - truth.offset()).abs() <= 4.5), "{given:?}");
     }
 
     #[test]
     fn nothing_within_reach_still_gives_a_line() {
-        assert_eq!(likely_lines(&[9000.0], &[(10.0, 1.0)], None).len(), 1);
+        assert_eq!(likely_lines(&[9000.0], &[(10.0, 1.0)], &MatchSettings::default()).len(), 1);
     }
 }

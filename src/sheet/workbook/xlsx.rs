@@ -1,0 +1,62 @@
+//! XLSX.
+
+use std::io::Cursor;
+
+use calamine::{DataRef, Reader, SheetVisible, Xlsx, XlsxError};
+
+use super::{DateBase, MOST_CELLS, Merged, Workbook, Worksheet, cell_text, damaged, guarded, too_large};
+use crate::base::Result;
+
+/// Reads every worksheet, cell by cell: what the file says of its dimensions is not believed.
+pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
+    guarded(name, || {
+        let mut book = Xlsx::new(Cursor::new(bytes)).map_err(|cause| why(name, &cause))?;
+        let base = if book.has_1904_epoch() { DateBase::Y1904 } else { DateBase::Y1900 };
+        let mut sheets = Vec::new();
+        let mut left = MOST_CELLS;
+        let listed: Vec<(String, bool)> =
+            book.sheets_metadata().iter().map(|s| (s.name.clone(), s.visible != SheetVisible::Visible)).collect();
+        for (title, hidden) in listed {
+            let mut sheet = Worksheet { name: title.clone(), hidden, ..Worksheet::default() };
+            // A chart's sheet has no cells.
+            let Ok(mut cells) = book.worksheet_cells_reader(&title) else { continue };
+            while let Some(cell) = cells.next_cell_with_formula().map_err(|cause| why(name, &cause))? {
+                left = left.checked_sub(1).ok_or_else(|| too_large(name, &format!("over {MOST_CELLS} cells")))?;
+                let text = match cell.value {
+                    // A formula whose value was never computed: another program wrote it.
+                    DataRef::Empty => cell.formula.map(|f| format!("={f}")).unwrap_or_default(),
+                    DataRef::Int(n) => n.to_string(),
+                    DataRef::Float(n) => cell_text::number(n),
+                    DataRef::String(text) => text,
+                    DataRef::SharedString(text) => text.to_string(),
+                    DataRef::Bool(b) => cell_text::truth(b),
+                    DataRef::DateTime(value) => cell_text::date_time(&value),
+                    DataRef::DateTimeIso(text) => text.replace('T', " "),
+                    DataRef::DurationIso(text) => cell_text::iso_duration(&text),
+                    DataRef::Error(kind) => cell_text::error(&kind),
+                };
+                let (row, column) = cell.pos;
+                sheet.put(row.saturating_add(1), column as usize, text);
+            }
+            drop(cells);
+            let merged = book.merge_cells_by_sheet_name(&title).unwrap_or_default();
+            sheet.merged = merged
+                .into_iter()
+                .map(|m| Merged {
+                    top: m.start.0.saturating_add(1),
+                    bottom: m.end.0.saturating_add(1),
+                    left: m.start.1 as usize,
+                })
+                .collect();
+            sheets.push(sheet);
+        }
+        Ok(Workbook { sheets, date_base: Some(base) })
+    })
+}
+
+fn why(name: &str, cause: &XlsxError) -> crate::base::Error {
+    match cause {
+        XlsxError::Password => super::locked(name),
+        cause => damaged(name, cause),
+    }
+}
