@@ -49,6 +49,8 @@ pub enum Command {
     Plays(Plays),
     /// Correct which row of the sheet belongs to a play; it stays so whatever is read again
     Mend(Mend),
+    /// Verify the library: clips, measurements, films, database; mend it; copy it
+    Check(Check),
     /// Draw a contact sheet: one picture a play
     Stills(Stills),
     /// Make one reel of the plays a phrase means, with the situation burned in
@@ -190,6 +192,23 @@ pub struct Mend {
     /// Take back what was said of the play or row
     #[arg(long)]
     pub undo: bool,
+}
+
+/// `check`.
+#[derive(Debug, Args)]
+pub struct Check {
+    /// Read every clip whole and decode it; measurements and films by their content, too
+    #[arg(long)]
+    pub deep: bool,
+    /// Mend what can be mended: cut again from the film, take a moved film's new place; nothing is lost by it
+    #[arg(long)]
+    pub repair: bool,
+    /// Folders in which films that were moved may lie
+    #[arg(long, num_args = 1.., value_name = "DIR")]
+    pub films: Vec<PathBuf>,
+    /// Copy the library to a new folder, also while it is written to, and verify the copy
+    #[arg(long, value_name = "DEST")]
+    pub copy: Option<PathBuf>,
 }
 
 /// `stills`.

@@ -1,6 +1,7 @@
 //! The command line: words, progress, what is printed. One small file for each command.
 
 pub mod args;
+mod check;
 mod cut;
 mod cutup;
 mod explain;
@@ -52,6 +53,7 @@ pub fn run() -> ExitCode {
         Command::Cut(_) | Command::Watch(_) => {
             Some("what is measured and cut is kept, the same command goes on from there")
         }
+        Command::Check(_) => Some("nothing is left half-done, the same command begins again"),
         Command::Stills(_) | Command::Cutup(_) => Some("nothing is left half-made, the same command makes it"),
         // Done before anyone could stop it.
         Command::Plays(_) | Command::Mend(_) | Command::Sheet(_) => None,
@@ -66,6 +68,7 @@ pub fn run() -> ExitCode {
         Command::Cut(args) => cut::run(&cli.common, args, &chain),
         Command::Plays(args) => plays::run(&cli.common, args),
         Command::Mend(args) => mend::run(&cli.common, args),
+        Command::Check(args) => check::run(&cli.common, args, &chain),
         Command::Sheet(args) => sheet::run(&cli.common, args),
         Command::Stills(args) => stills::run(&cli.common, args, &chain),
         Command::Cutup(args) => cutup::run(&cli.common, args, &chain),

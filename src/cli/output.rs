@@ -104,6 +104,11 @@ pub fn check_word_out() -> String {
     color("check", "33", std::io::stdout().is_terminal())
 }
 
+/// The word that stands before what is wrong, red on standard output.
+pub fn damage_word_out() -> String {
+    color("damage", "31", std::io::stdout().is_terminal())
+}
+
 /// A number that answers the question: bold.
 pub fn strong(text: impl std::fmt::Display) -> String {
     color(&text.to_string(), "1", std::io::stdout().is_terminal())

@@ -29,7 +29,8 @@ pub fn open_to_write(common: &Common) -> Result<Library> {
     Library::open(&named(common)?, Access::Write)
 }
 
-fn named(common: &Common) -> Result<PathBuf> {
+/// The folder of the library that there is.
+pub fn named(common: &Common) -> Result<PathBuf> {
     folder(common)?.ok_or_else(|| {
         let next = "name one with --library DIR, or make one with: downbox cut --game NAME --sideline FILM";
         Error::refused("there is no library here", here().unwrap_or_default().display(), next)

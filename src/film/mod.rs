@@ -2,6 +2,7 @@
 //! which the codec library stands; scripted footage for tests.
 
 mod camera;
+mod fingerprint;
 mod picture;
 mod play;
 pub mod scripted;
@@ -9,6 +10,7 @@ mod series;
 mod source;
 
 pub use camera::{FILM_ENDINGS, Film, FrameIndex, Part, Place, named_as_film};
+pub use fingerprint::fingerprint;
 pub use picture::{Color, Luma, Matrix, Picture, PictureView};
 pub use play::{Angle, Evidence, Play, Shot, ShotKind, Sighting};
 pub use series::{Sample, SampleSeries, Series, Unfinished, Whistle};

@@ -1,6 +1,6 @@
 //! Clips of a game: what is not there yet is planned and cut.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use super::{Config, Settings, Tools, opener};
 use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result, go_on};
@@ -21,13 +21,22 @@ pub(super) struct Clips {
     pub cut: usize,
 }
 
+/// Which clips of a game are looked after.
+#[derive(Clone, Copy)]
+pub(super) enum Which<'a> {
+    /// All that are not there by exactly their plan.
+    Missing,
+    /// These, by label and camera, whatever lies in their place.
+    These(&'a HashSet<(String, String)>),
+}
+
 /// A clip that is to be cut.
 struct Wanted {
     label: String,
     key: PlanKey,
 }
 
-/// Cuts every clip of the game that is not there by exactly its plan. `films` are those already open, by camera.
+/// Cuts the clips of the game that are wanted. `films` are those already open, by camera.
 ///
 /// A clip that fails becomes a problem and does not keep the others from being cut; a full disk and a stop do.
 pub(super) fn cut_clips(
@@ -35,6 +44,7 @@ pub(super) fn cut_clips(
     config: &Config,
     library: &mut Library,
     game: &str,
+    which: Which<'_>,
     films: &BTreeMap<String, Film>,
     problems: &mut Vec<Problem>,
 ) -> Result<Clips> {
@@ -51,7 +61,11 @@ pub(super) fn cut_clips(
                 span: shot.span,
                 version: version(&config.settings),
             };
-            if library.has_clip(game, &play.label, &camera.camera, &key)? {
+            let there = match which {
+                Which::Missing => library.has_clip(game, &play.label, &camera.camera, &key)?,
+                Which::These(these) => !these.contains(&(play.label.clone(), camera.camera.clone())),
+            };
+            if there {
                 clips.there += 1;
             } else {
                 wanted.push(Wanted { label: play.label.clone(), key });

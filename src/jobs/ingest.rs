@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use super::clips::{cut_clips, planned};
+use super::clips::{Which, cut_clips, planned};
 use super::joining::{Joined, to_check};
 use super::matching::TagSheet;
 use super::play_facts::Reference;
@@ -144,7 +144,7 @@ fn finish(
         joined.tell(sheet, &plays, &mut problems, &mut done);
     }
     done.to_check = to_check(&plays, &joined, sheet.as_ref());
-    let clips = cut_clips(tools, config, library, &game, &films, &mut problems)?;
+    let clips = cut_clips(tools, config, library, &game, Which::Missing, &films, &mut problems)?;
     (done.clips, done.new_clips) = (clips.there, clips.cut);
     done.cameras = reference.cameras;
     done.problems = problems;

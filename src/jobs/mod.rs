@@ -3,11 +3,15 @@
 //! Each job is idempotent: what is done is known by its content and is not done again, so that an interrupted night is
 //! finished by the same command.
 
+mod check;
+mod check_files;
+mod check_films;
 mod clips;
 mod config;
 mod cutup;
 mod ear;
 mod explain;
+mod finding;
 mod footage;
 mod ingest;
 mod joining;
@@ -16,6 +20,7 @@ mod matching;
 mod mend;
 mod opener;
 mod play_facts;
+mod repair;
 mod scan;
 mod settings;
 mod stills;
@@ -25,9 +30,11 @@ mod time_of_day;
 mod tools;
 mod unweave;
 
+pub use check::{CheckAsk, Checked, check};
 pub use config::Config;
 pub use cutup::{CutupAsk, CutupDone, LeftOutPlay, cutup, plan_cutup};
 pub use explain::{Explained, explain};
+pub use finding::{Finding, FindingKind};
 pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
 pub use kept::Kept;
 pub use mend::{Mended, RowWord, mend_row, undo_row};

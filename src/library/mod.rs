@@ -9,7 +9,9 @@
 
 mod ask;
 mod cameras;
+mod check;
 mod clips;
+mod copy;
 mod corrections;
 mod folder;
 mod games;
@@ -33,11 +35,13 @@ mod tests;
 
 pub use ask::{ClipFound, PlayFound, UsedWords};
 pub use cameras::{CameraFilm, PartFound};
+pub use check::{ClipRecord, Fault, FilmRecord, Inventory};
 pub use clips::{ClipIn, ClipPlace, PlanKey};
+pub use copy::{Copied, file_hash};
 pub use games::{GameFound, GameIn};
 pub use open::{Access, Library};
 pub use pins::{PinFound, PinPlaced};
 pub use play_shots::PlayShots;
 pub use put_plays::{CameraShot, PlacedPlays, PlayIn};
-pub use series_file::SeriesFolder;
+pub use series_file::{SeriesFolder, sealed};
 pub use sheet_rows::{MatchIn, RowIn, SheetFound, SheetLine};

@@ -1,7 +1,7 @@
 //! Measurements on disk: measured once, never used stale.
 
 use std::fs;
-use std::io::Write;
+use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -146,6 +146,28 @@ impl Library {
     fn film_path(&self, fingerprint: &str) -> PathBuf {
         self.series().folder().join(format!("{}-film.json", name_file(fingerprint)))
     }
+}
+
+/// Whether a file of measurements is as written: its beginning and end alone, or (`whole`) its seal.
+///
+/// # Errors
+/// It cannot be read.
+pub fn sealed(path: &Path, whole: bool) -> Result<bool> {
+    let doing = "read the measurement";
+    if whole {
+        let bytes = fs::read(path).doing(doing, path)?;
+        let Some(end) = bytes.iter().position(|b| *b == b'\n') else { return Ok(false) };
+        return Ok(bytes[..end] == *blake3::hash(&bytes[end + 1..]).to_hex().as_bytes());
+    }
+    let mut file = fs::File::open(path).doing(doing, path)?;
+    let mut head = Vec::new();
+    Read::by_ref(&mut file).take(66).read_to_end(&mut head).doing(doing, path)?;
+    let mut last = [0];
+    let whole = head.len() == 66
+        && head[..64].iter().all(u8::is_ascii_hexdigit)
+        && head[64..] == *b"\n{"
+        && file.seek(SeekFrom::End(-1)).and_then(|_| file.read_exact(&mut last)).is_ok();
+    Ok(whole && last == *b"}")
 }
 
 /// Reads what [`write_sealed`] wrote; `None` if it is not there or not as written.

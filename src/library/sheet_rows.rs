@@ -221,7 +221,7 @@ impl Library {
 }
 
 /// Makes the tags of a game's plays again from their rows and corrections (invariant 5).
-fn retag(work: &rusqlite::Connection, game: i64) -> rusqlite::Result<()> {
+pub(super) fn retag(work: &rusqlite::Connection, game: i64) -> rusqlite::Result<()> {
     work.execute("DELETE FROM tags WHERE play IN (SELECT id FROM plays WHERE game = ?)", [game])?;
     let mut ask = work.prepare("SELECT id, row FROM plays WHERE game = ? AND row IS NOT NULL")?;
     let mut plays = ask.query([game])?;

@@ -1,7 +1,5 @@
 //! One file of a camera: what it is.
 
-use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use ff::ffi;
@@ -11,7 +9,7 @@ use super::container;
 use super::demux::Demux;
 use super::index;
 use crate::base::{Error, IoContext, Problem, Rate, Result, TimeBase, natural_order};
-use crate::film::{FILM_ENDINGS, FrameIndex, Part, named_as_film};
+use crate::film::{FILM_ENDINGS, FrameIndex, Part, fingerprint, named_as_film};
 
 /// The files that paths mean: a folder stands for the films in it (hidden files and other endings left out).
 pub fn files(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
@@ -219,31 +217,4 @@ fn rate(index: &FrameIndex, time_base: TimeBase, told: Option<ff::Rational>) -> 
             (if variable { exact } else { near.unwrap_or(exact) }, variable)
         }
     }
-}
-
-/// Size and 64 blocks of 64 KiB spread over the file, BLAKE3, 32 hex digits.
-fn fingerprint(path: &Path) -> Result<String> {
-    const BLOCK: u64 = 64 * 1024;
-    const BLOCKS: u64 = 64;
-    let mut file = File::open(path).doing("open the film", path)?;
-    let size = file.metadata().doing("open the film", path)?.len();
-    let mut hash = blake3::Hasher::new();
-    hash.update(&size.to_le_bytes());
-    let mut buffer = vec![0; BLOCK as usize];
-    for k in 0..BLOCKS {
-        let at = if size <= BLOCK * BLOCKS { k * BLOCK } else { (size - BLOCK) * k / (BLOCKS - 1) };
-        if at >= size {
-            break;
-        }
-        file.seek(SeekFrom::Start(at)).doing("read the film", path)?;
-        let mut got = 0;
-        while got < buffer.len() {
-            match file.read(&mut buffer[got..]).doing("read the film", path)? {
-                0 => break,
-                n => got += n,
-            }
-        }
-        hash.update(&buffer[..got]);
-    }
-    Ok(hash.finalize().to_hex()[..32].to_string())
 }
