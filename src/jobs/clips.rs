@@ -3,11 +3,11 @@
 use std::collections::{BTreeMap, HashSet};
 
 use super::{Config, Settings, Tools, opener};
-use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result, go_on};
+use crate::base::{Error, ErrorKind, FrameSpan, PendingFile, Problem, Result, Silent, go_on};
 use crate::cut::{self, Shown};
 use crate::film::{ClipPlan, EntryPoints, Film, Piece, SoundPlan};
 use crate::filter::Filter;
-use crate::library::{CameraShot, ClipFound, ClipIn, Library, PlanKey};
+use crate::library::{CameraShot, ClipFound, ClipIn, ClipRecord, Library, PlanKey};
 
 /// Version of the cutter: raised with every change that can change a clip, so that clips cut before are cut anew.
 const CUTTER: u32 = 1;
@@ -79,23 +79,82 @@ pub(super) fn cut_clips(
             None => opener::known(tools, library, &camera).filter(|known| known.there),
         };
         let Some(film) = films.get(&camera.camera).or(known.as_ref().map(|known| &known.film)) else {
-            // Clips of an older cutter or other settings are as good as can be had now.
-            let old = |clip: &&Wanted| has_older(library, game, &camera.camera, clip).unwrap_or(false);
-            let kept = wanted.iter().filter(old).count();
-            clips.there += kept;
-            if kept < wanted.len() {
-                let missing = wanted.len() - kept;
-                let what =
-                    format!("{missing} clips are still to be cut, and its film is gone; put it back and run again");
-                problems.push(Problem::new(format!("camera {}", camera.camera), what));
-            }
+            let (there, cut) = without_film(tools, library, (game, &camera.camera), wanted, problems)?;
+            clips.there += there + cut;
+            clips.cut += cut;
             continue;
         };
-        let cut = cut_camera(tools, library, (game, &camera.camera), film, &wanted, problems)?;
+        let cut = cut_camera(tools, library, (game, &camera.camera), (film, 0), &wanted, problems)?;
         clips.there += cut;
         clips.cut += cut;
     }
     Ok(clips)
+}
+
+/// Looks after clips whose film is gone: how many are as good as can be had, and how many were cut from other clips of the
+/// same film (of a play that was split, of two that were joined).
+fn without_film(
+    tools: Tools<'_>,
+    library: &mut Library,
+    (game, camera): (&str, &str),
+    wanted: Vec<Wanted>,
+    problems: &mut Vec<Problem>,
+) -> Result<(usize, usize)> {
+    let clips = library.inventory()?.clips;
+    let (mut there, mut cut, mut missing) = (0, 0, 0);
+    // Those that have no clip go first: their frames may lie in one that is to be replaced by a shorter.
+    let has_one = |w: &Wanted| clips.iter().any(|c| c.game == game && c.camera == camera && c.label == w.label);
+    let (old, new): (Vec<Wanted>, Vec<Wanted>) = wanted.into_iter().partition(has_one);
+    for clip in new.into_iter().chain(old) {
+        // Clips of an older cutter or other settings are as good as can be had now.
+        if has_older(library, game, camera, &clip).unwrap_or(false) {
+            there += 1;
+        } else if let Some((film, first)) = film_of_clips(tools, library, (game, camera), &clip.key)? {
+            let done = cut_camera(tools, library, (game, camera), (&film, first), &[clip], problems)?;
+            cut += done;
+            missing += 1 - done;
+        } else {
+            missing += 1;
+        }
+    }
+    if missing > 0 {
+        let what = format!("{missing} clips are still to be cut, and its film is gone; put it back and run again");
+        problems.push(Problem::new(format!("camera {camera}"), what));
+    }
+    Ok((there, cut))
+}
+
+/// Clips that together hold a stretch of a film without a gap, as a film whose first frame is that one of the camera's.
+fn film_of_clips(
+    tools: Tools<'_>,
+    library: &Library,
+    (game, camera): (&str, &str),
+    key: &PlanKey,
+) -> Result<Option<(Film, u64)>> {
+    let mut clips = library.inventory()?.clips;
+    clips.retain(|clip| clip.game == game && clip.camera == camera && clip.film == key.film);
+    clips.retain(|clip| std::fs::metadata(library.at(&clip.path)).is_ok_and(|file| file.len() == clip.bytes));
+    let mut row = Vec::new();
+    let mut at = key.span.start;
+    while at < key.span.end {
+        // The first begins at or before the stretch; the others where the one before them ends.
+        let fits = |clip: &&ClipRecord| {
+            clip.span.holds(at) && (row.is_empty() || clip.span.start == at) && clip.frames == clip.span.len()
+        };
+        let Some(clip) = clips.iter().filter(fits).max_by_key(|clip| clip.span.end) else { return Ok(None) };
+        at = clip.span.end;
+        row.push(clip);
+    }
+    let Some(first) = row.first().map(|clip| clip.span.start.0) else { return Ok(None) };
+    let mut film = Film::default();
+    for clip in row {
+        let read = tools.reader.read(&[library.at(&clip.path)], &Silent)?;
+        if read.frames() != clip.frames {
+            return Ok(None);
+        }
+        film.parts.extend(read.parts);
+    }
+    Ok(Some((film, first)))
 }
 
 /// Whether a clip of the same frames lies there, however it was cut.
@@ -146,12 +205,12 @@ impl<'a> Planner<'a> {
     }
 }
 
-/// Cuts clips of one camera; gives how many were cut.
+/// Cuts clips of one camera; gives how many were cut. Beside the film stands which of the camera's frames its first is.
 fn cut_camera(
     tools: Tools<'_>,
     library: &mut Library,
     (game, camera): (&str, &str),
-    film: &Film,
+    (film, first): (&Film, u64),
     wanted: &[Wanted],
     problems: &mut Vec<Problem>,
 ) -> Result<usize> {
@@ -162,7 +221,8 @@ fn cut_camera(
         problems.push(Problem::new(format!("play {label} from {camera}"), what));
     };
     for clip in wanted {
-        match planner.plan(clip.key.span) {
+        let span = clip.key.span;
+        match planner.plan(FrameSpan::of(span.start.0 - first, span.end.0 - first)) {
             Ok(plan) => plans.push((clip, plan)),
             Err(error) => failed(&clip.label, &error),
         }

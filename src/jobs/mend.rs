@@ -47,7 +47,7 @@ pub struct Mended {
 /// # Errors
 /// The game, the play or the row is not there; the game has no sheet.
 pub fn mend_row(library: &mut Library, word: &RowWord) -> Result<Mended> {
-    let game = game_of(library, word)?;
+    let game = game_of(library, word.game.as_deref())?;
     let sheet = sheet_of(library, &game)?;
     let before = library.pin(&game, word.label.as_deref(), word.place.as_deref())?;
     Ok(Mended { before, ..joined_anew(library, &game, &sheet)? })
@@ -58,7 +58,7 @@ pub fn mend_row(library: &mut Library, word: &RowWord) -> Result<Mended> {
 /// # Errors
 /// As [`mend_row`]; nothing was said of that play or row.
 pub fn undo_row(library: &mut Library, word: &RowWord) -> Result<Mended> {
-    let game = game_of(library, word)?;
+    let game = game_of(library, word.game.as_deref())?;
     let sheet = sheet_of(library, &game)?;
     let undone = library.unpin(&game, word.label.as_deref(), word.place.as_deref())?;
     if undone == 0 {
@@ -71,10 +71,11 @@ pub fn undo_row(library: &mut Library, word: &RowWord) -> Result<Mended> {
     Ok(Mended { undone, ..joined_anew(library, &game, &sheet)? })
 }
 
-fn game_of(library: &Library, word: &RowWord) -> Result<String> {
+/// The game that is meant: the one named, else the only one.
+pub(super) fn game_of(library: &Library, named: Option<&str>) -> Result<String> {
     let games: Vec<String> = library.games()?.into_iter().map(|game| game.name).collect();
-    match (&word.game, games.as_slice()) {
-        (Some(game), _) => Ok(game.clone()),
+    match (named, games.as_slice()) {
+        (Some(game), _) => Ok(game.to_string()),
         (None, [only]) => Ok(only.clone()),
         (None, []) => {
             Err(Error::refused("the library has no game", library.folder().display(), "cut one with: downbox cut"))
@@ -95,7 +96,7 @@ fn sheet_of(library: &Library, game: &str) -> Result<TagSheet> {
 }
 
 /// Matches the rows that the library has, around all pins.
-fn joined_anew(library: &mut Library, game: &str, sheet: &TagSheet) -> Result<Mended> {
+pub(super) fn joined_anew(library: &mut Library, game: &str, sheet: &TagSheet) -> Result<Mended> {
     let rows = |library: &Library| -> Result<BTreeMap<String, String>> {
         let filter = crate::filter::Filter::Game(game.to_string());
         let plays = library.plays(&filter)?.into_iter();

@@ -40,6 +40,8 @@ pub struct ClipRecord {
     pub camera: String,
     /// Where it lies, relative to the library's folder.
     pub path: PathBuf,
+    /// Fingerprint of the film that it was cut from.
+    pub film: String,
     /// Frames of the film that it shows.
     pub span: FrameSpan,
     /// Frames that the film has.
@@ -230,7 +232,8 @@ fn is_value(row: &rusqlite::Row<'_>) -> rusqlite::Result<bool> {
 
 pub(super) fn clips(db: &Connection) -> rusqlite::Result<Vec<ClipRecord>> {
     let mut ask = db.prepare(
-        "SELECT g.name, p.label, p.live, a.name, c.path, c.film_start, c.film_end, f.frames, c.frames, c.bytes, c.hash
+        "SELECT g.name, p.label, p.live, a.name, c.path, c.film_start, c.film_end, f.frames, c.frames, c.bytes, c.hash,
+                f.fingerprint
          FROM clips c JOIN plays p ON p.id = c.play JOIN games g ON g.id = p.game JOIN cameras a ON a.id = c.camera
          JOIN films f ON f.id = c.film ORDER BY c.path",
     )?;
@@ -246,6 +249,7 @@ pub(super) fn clips(db: &Connection) -> rusqlite::Result<Vec<ClipRecord>> {
             frames: uint(r.get(8)?),
             bytes: uint(r.get(9)?),
             hash: r.get(10)?,
+            film: r.get(11)?,
         })
     })?;
     found.collect()

@@ -31,8 +31,8 @@ pub(super) fn lay_over_tags(work: &Connection, game: i64) -> rusqlite::Result<()
     Ok(())
 }
 
-/// Lays a game's standing corrections of moments over its shots. A correction holds for the film it was made on. A
-/// corrected moment is sure.
+/// Lays a game's standing corrections of moments over its shots. A correction holds for the film it was made on, and
+/// while its frame lies within the play (a play may be split). A corrected moment is sure.
 pub(super) fn lay_over_shots(work: &Connection, game: i64) -> rusqlite::Result<()> {
     let mut ask = work.prepare(
         "SELECT c.subject, c.num, c.time, c.play, c.camera, c.film
@@ -47,15 +47,20 @@ pub(super) fn lay_over_shots(work: &Connection, game: i64) -> rusqlite::Result<(
         let sure = (frame != Sql::Null).then_some(1.0);
         let (play, camera, film) = place;
         if subject == "set" {
-            work.prepare_cached("UPDATE shots SET set_frame = ? WHERE play = ? AND camera = ? AND film = ?")?
-                .execute((&frame, play, camera, film))?;
+            work.prepare_cached(
+                "UPDATE shots SET set_frame = ?1 WHERE play = ?2 AND camera = ?3 AND film = ?4
+                   AND (?1 IS NULL OR (?1 >= film_start AND ?1 < film_end))",
+            )?
+            .execute((&frame, play, camera, film))?;
             continue;
         }
         let sql = if subject == "snap" {
-            "UPDATE shots SET snap = ?, snap_time = ?, snap_confidence = ? WHERE play = ? AND camera = ? AND film = ?"
+            "UPDATE shots SET snap = ?1, snap_time = ?2, snap_confidence = ?3 WHERE play = ?4 AND camera = ?5 AND film = ?6
+             AND (?1 IS NULL OR (?1 >= film_start AND ?1 < film_end))"
         } else {
-            "UPDATE shots SET whistle = ?, whistle_time = ?, whistle_confidence = ?
-             WHERE play = ? AND camera = ? AND film = ?"
+            "UPDATE shots SET whistle = ?1, whistle_time = ?2, whistle_confidence = ?3
+             WHERE play = ?4 AND camera = ?5 AND film = ?6
+             AND (?1 IS NULL OR (?1 >= film_start AND ?1 < film_end))"
         };
         work.prepare_cached(sql)?.execute((&frame, time, sure, play, camera, film))?;
     }

@@ -55,7 +55,7 @@ impl Library {
                 undo(work, game, play, place)?;
                 work.execute(
                     "INSERT INTO pins (game, play, place, hash, old_place, old_label, made_at)
-                     VALUES (?, ?, ?, ?, ?, ?, strftime('%Y-%m-%dT%H:%M:%SZ', 'now'))",
+                     VALUES (?, ?, ?, ?, ?, ?, strftime('%Y-%m-%dT%H:%M:%fZ', 'now'))",
                     params![game, play, place, hash, before.row_of_play, before.play_of_row],
                 )?;
                 Ok(before)

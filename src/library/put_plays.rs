@@ -11,6 +11,7 @@ use super::cameras::{camera_id, moved};
 use super::corrections;
 use super::games::game_id;
 use super::labels::{Known, Sight, label_all, recognize};
+use super::reshape;
 use super::sql_error::{SqlContext, int, uint};
 use crate::base::{Error, FrameNo, FrameSpan, Result};
 use crate::film::{Evidence, Play, Sighting};
@@ -91,8 +92,19 @@ impl Library {
                 }
                 let placed = arrange(&old, &found, &covered);
                 write(work, game, plays, &new, &old, &placed, &covered)?;
+                reshape::lay_over_plays(work, game)?;
                 corrections::lay_over_shots(work, game)?;
-                Ok(placed.told(&old, &found))
+                let mut told = placed.told(&old, &found);
+                // A person may have said of one that it is a play all the same.
+                let mut live = work.prepare("SELECT 1 FROM plays WHERE game = ? AND label = ? AND live")?;
+                let mut gone = Vec::new();
+                for label in told.gone {
+                    if !live.exists(params![game, label])? {
+                        gone.push(label);
+                    }
+                }
+                told.gone = gone;
+                Ok(told)
             })()
             .doing("put the plays into the library", &folder)
         })

@@ -13,7 +13,7 @@ const APPLICATION: i32 = i32::from_be_bytes(*b"down");
 /// One step up. Step k makes version k + 1 of version k. A step that has shipped is never edited.
 type Step = fn(&Transaction<'_>) -> rusqlite::Result<()>;
 
-const STEPS: &[Step] = &[to_version_1, to_version_2, to_version_3];
+const STEPS: &[Step] = &[to_version_1, to_version_2, to_version_3, to_version_4];
 
 fn to_version_1(work: &Transaction<'_>) -> rusqlite::Result<()> {
     work.execute_batch(include_str!("schema.sql"))
@@ -48,6 +48,54 @@ fn to_version_3(work: &Transaction<'_>) -> rusqlite::Result<()> {
              CHECK ((place IS NULL) = (hash IS NULL))
          ) STRICT;
          CREATE INDEX pins_by_game ON pins (game);",
+    )
+}
+
+/// What a corrected moment was before, and how a person changed which plays there are. A reshape is never deleted and
+/// never changed but for `undone`; those that stand are laid over the plays, in the order they were made, whenever the
+/// film is looked at again.
+fn to_version_4(work: &Transaction<'_>) -> rusqlite::Result<()> {
+    work.execute_batch(
+        "ALTER TABLE corrections ADD COLUMN old_time REAL;
+         ALTER TABLE corrections ADD COLUMN old_confidence REAL;
+         CREATE TABLE reshapes (
+             id      INTEGER PRIMARY KEY,
+             game    INTEGER NOT NULL REFERENCES games,
+             -- drop: a play that is none. add: one that was missed. split: a play becomes two. join: two become one. pair:
+             -- two plays exchange what a camera shows.
+             kind    TEXT NOT NULL CHECK (kind IN ('drop', 'add', 'split', 'join', 'pair')),
+             -- The play.
+             play    INTEGER NOT NULL REFERENCES plays,
+             -- split: the new second one; join: the one that went into it; pair: the one it exchanged with. Else NULL.
+             other   INTEGER REFERENCES plays,
+             -- When, 2026-09-12T01:02:03.123Z.
+             made_at TEXT NOT NULL,
+             undone  INTEGER NOT NULL DEFAULT 0 CHECK (undone IN (0, 1)),
+             CHECK ((kind IN ('split', 'join', 'pair')) = (other IS NOT NULL))
+         ) STRICT;
+         CREATE INDEX reshapes_by_game ON reshapes (game);
+         -- The shots of its plays before and after; none where a reshape does not change them.
+         CREATE TABLE reshape_shots (
+             reshape            INTEGER NOT NULL REFERENCES reshapes,
+             -- 0: as they were; 1: as they are to be.
+             after              INTEGER NOT NULL CHECK (after IN (0, 1)),
+             -- As in shots.
+             play               INTEGER NOT NULL REFERENCES plays,
+             camera             INTEGER NOT NULL REFERENCES cameras,
+             film               INTEGER NOT NULL REFERENCES films,
+             film_start         INTEGER NOT NULL CHECK (film_start >= 0),
+             film_end           INTEGER NOT NULL CHECK (film_end > film_start),
+             set_frame          INTEGER,
+             snap               INTEGER,
+             snap_time          REAL,
+             snap_confidence    REAL,
+             whistle            INTEGER,
+             whistle_time       REAL,
+             whistle_confidence REAL,
+             found_by           TEXT NOT NULL,
+             doubt              TEXT,
+             PRIMARY KEY (reshape, after, play, camera)
+         ) STRICT, WITHOUT ROWID;",
     )
 }
 

@@ -16,6 +16,7 @@ mod sense;
 mod table;
 mod tidy_text;
 mod typed_sheet;
+mod typed_value;
 mod workbook;
 
 pub use blank::{blank_header, blank_text, blank_workbook};
@@ -30,4 +31,5 @@ pub use rows::{Row, rows};
 pub use sense::{Sense, SenseKind, sense};
 pub use table::{Table, TableRow};
 pub use typed_sheet::{Draft, Sheet, give_ball};
+pub use typed_value::{film_time, typed_value};
 pub use workbook::DateBase;
