@@ -47,8 +47,8 @@ pub enum Command {
     Sheet(SheetCommand),
     /// List the plays a phrase means
     Plays(Plays),
-    /// Correct which row of the sheet belongs to a play; it stays so whatever is read again
-    Mend(Mend),
+    /// Correct a play: its row, its tags, its moments, whether it is one; it stays so whatever is read again
+    Mend(Box<Mend>),
     /// Verify the library: clips, measurements, films, database; mend it; copy it
     Check(Check),
     /// Draw a contact sheet: one picture a play
@@ -179,20 +179,67 @@ pub struct Plays {
 
 /// `mend`.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "TIME is +4.6 (seconds into the play's clip, as a player shows it), 12:34.2 or 754.2 (film time) or \
+1382f (a frame of the film). Every change keeps what stood before, outlives every later cut, and is taken back with --undo, \
+the newest first."
+)]
 pub struct Mend {
     /// The play, by its label (17, 17a); `none` with --row: that row belongs to no play
-    #[arg(value_name = "PLAY")]
-    pub play: String,
+    #[arg(value_name = "PLAY", required_unless_present_any = ["add", "history"])]
+    pub play: Option<String>,
     /// The game, where the library has several
     #[arg(long, value_name = "NAME")]
     pub game: Option<String>,
     /// The row that belongs to it, by its address as `plays` and `cut` print it (tags.csv:14); `none`: it has no row
-    #[arg(long, value_name = "WHERE")]
+    #[arg(long, value_name = "WHERE", conflicts_with_all = CHANGES)]
     pub row: Option<String>,
-    /// Take back what was said of the play or row
-    #[arg(long)]
+    /// A tag, the trade's or your own, whatever its row says: down=3
+    #[arg(long, num_args = 1.., value_name = "TAG=VALUE")]
+    pub set: Vec<String>,
+    /// A tag that is not known, whatever its row says
+    #[arg(long, num_args = 1.., value_name = "TAG")]
+    pub unset: Vec<String>,
+    /// When the offense stands; `none`: not seen
+    #[arg(long, value_name = "TIME")]
+    pub stand: Option<String>,
+    /// When the ball is snapped; `none`: not seen
+    #[arg(long, value_name = "TIME")]
+    pub snap: Option<String>,
+    /// When the play is dead; `none`: not seen
+    #[arg(long, value_name = "TIME")]
+    pub end: Option<String>,
+    /// Whose film the times are in, where several cameras show the play
+    #[arg(long, value_name = "CAMERA")]
+    pub camera: Option<String>,
+    /// It is no play
+    #[arg(long, conflicts_with_all = ["split_at", "join", "add"])]
+    pub drop: bool,
+    /// It is two plays; the second begins here
+    #[arg(long, value_name = "TIME", conflicts_with_all = ["join", "add"])]
+    pub split_at: Option<String>,
+    /// It is one play with the one right after it
+    #[arg(long, value_name = "PLAY", conflicts_with = "add")]
+    pub join: Option<String>,
+    /// A play that was missed, with --from and --to
+    #[arg(long, requires_all = ["from", "to"], conflicts_with = "play")]
+    pub add: bool,
+    /// Where it begins in the film
+    #[arg(long, value_name = "TIME", requires = "add")]
+    pub from: Option<String>,
+    /// Where it ends
+    #[arg(long, value_name = "TIME", requires = "add")]
+    pub to: Option<String>,
+    /// Take back what was changed last of the play, or (with --row) what was said of the row
+    #[arg(long, conflicts_with_all = CHANGES)]
     pub undo: bool,
+    /// List what was changed, of one play or of the whole game
+    #[arg(long, conflicts_with_all = CHANGES)]
+    pub history: bool,
 }
+
+/// Flags of `mend` that change a play.
+const CHANGES: [&str; 9] = ["set", "unset", "stand", "snap", "end", "drop", "split_at", "join", "add"];
 
 /// `check`.
 #[derive(Debug, Args)]

@@ -1,4 +1,4 @@
-//! `downbox mend`: which row of the sheet belongs to a play.
+//! `downbox mend`: which row of the sheet belongs to a play; the other corrections are in `mend_play.rs`.
 
 use std::fmt::Write;
 
@@ -6,18 +6,28 @@ use serde_json::json;
 
 use super::args::{Common, Mend};
 use super::output::{self, Outcome};
-use super::shelf;
+use super::progress::Chain;
+use super::{mend_play, shelf};
 use crate::base::{Error, Result};
 use crate::jobs::{Mended, RowWord, mend_row, undo_row};
 
 /// Runs it.
-pub fn run(common: &Common, args: &Mend) -> Result<Outcome> {
+pub fn run(common: &Common, args: &Mend, chain: &Chain) -> Result<Outcome> {
+    if args.history {
+        return mend_play::history(common, args);
+    }
+    let play = args.play.clone().unwrap_or_default();
+    let changes = mend_play::changes(args)?;
+    // Of a row alone, or with a row, it is what was said of the row; of a play what was changed last.
+    let of_row = args.row.is_some() || play.eq_ignore_ascii_case("none");
+    if !changes.is_empty() || (args.undo && !of_row) {
+        return mend_play::run(common, args, changes, chain);
+    }
     let named = |word: &str| (!word.eq_ignore_ascii_case("none")).then(|| word.to_string());
-    let word =
-        RowWord { game: args.game.clone(), label: named(&args.play), place: args.row.as_deref().and_then(named) };
+    let word = RowWord { game: args.game.clone(), label: named(&play), place: args.row.as_deref().and_then(named) };
     if args.row.is_none() && !args.undo {
-        let next = format!("such as: downbox mend {} --row tags.csv:14, or --row none", args.play);
-        return Err(Error::refused("what is to be mended is not said", format!("play {}", args.play), next));
+        let next = format!("such as: downbox mend {play} --set down=3, --snap +4.6, --row tags.csv:14 or --row none");
+        return Err(Error::refused("what is to be mended is not said", format!("play {play}"), next));
     }
     let mut library = shelf::open_to_write(common)?;
     let done = if args.undo { undo_row(&mut library, &word) } else { mend_row(&mut library, &word) };

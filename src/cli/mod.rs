@@ -7,6 +7,7 @@ mod cutup;
 mod explain;
 mod header;
 mod mend;
+mod mend_play;
 mod output;
 mod plays;
 mod progress;
@@ -67,7 +68,7 @@ pub fn run() -> ExitCode {
         Command::Scan(args) => scan::run(&cli.common, args, &chain),
         Command::Cut(args) => cut::run(&cli.common, args, &chain),
         Command::Plays(args) => plays::run(&cli.common, args),
-        Command::Mend(args) => mend::run(&cli.common, args),
+        Command::Mend(args) => mend::run(&cli.common, args, &chain),
         Command::Check(args) => check::run(&cli.common, args, &chain),
         Command::Sheet(args) => sheet::run(&cli.common, args),
         Command::Stills(args) => stills::run(&cli.common, args, &chain),

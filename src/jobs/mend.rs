@@ -72,7 +72,7 @@ pub fn undo_row(library: &mut Library, word: &RowWord) -> Result<Mended> {
 }
 
 /// The game that is meant: the one named, else the only one.
-pub(super) fn game_of(library: &Library, named: Option<&str>) -> Result<String> {
+pub fn game_of(library: &Library, named: Option<&str>) -> Result<String> {
     let games: Vec<String> = library.games()?.into_iter().map(|game| game.name).collect();
     match (named, games.as_slice()) {
         (Some(game), _) => Ok(game.to_string()),

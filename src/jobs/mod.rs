@@ -38,7 +38,7 @@ pub use explain::{Explained, explain};
 pub use finding::{Finding, FindingKind};
 pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
 pub use kept::Kept;
-pub use mend::{Mended, RowWord, mend_row, undo_row};
+pub use mend::{Mended, RowWord, game_of, mend_row, undo_row};
 pub use mend_play::{Change, MendAsk, PlayMended, mend_play};
 pub use scan::{CameraScan, scan};
 pub use settings::{ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings};
