@@ -136,7 +136,7 @@ fn to_cut(held: &Inventory) -> Vec<Finding> {
     let told = |((game, camera), labels): ((&str, &str), Vec<&str>)| {
         let many = if labels.len() > 6 { " ..." } else { "" };
         let list = labels.iter().take(6).copied().collect::<Vec<_>>().join(", ");
-        let what = format!("{} of its plays have no clip yet: {list}{many}", labels.len());
+        let what = format!("{} of its plays have no clip of their present frames: {list}{many}", labels.len());
         let next = format!("cut them with: downbox cut --game \"{game}\" and the films, or downbox check --repair");
         Finding::new(FindingKind::ToCut, format!("{game} {camera}"), what, next)
     };

@@ -74,7 +74,7 @@ pub struct Inventory {
     pub films: Vec<FilmRecord>,
     /// Where clips go, of every play and camera, whether or not one is there.
     pub places: HashSet<PathBuf>,
-    /// Live plays that a camera shows and that have no clip from it: game, label, camera.
+    /// Live plays that a camera shows and that have no clip of just those frames: game, label, camera.
     pub uncut: Vec<(String, String, String)>,
 }
 
@@ -282,7 +282,8 @@ fn uncut(db: &Connection) -> rusqlite::Result<Vec<(String, String, String)>> {
     let mut ask = db.prepare(
         "SELECT g.name, p.label, c.name FROM shots s JOIN plays p ON p.id = s.play JOIN games g ON g.id = p.game
          JOIN cameras c ON c.id = s.camera AND c.film = s.film
-         WHERE p.live AND NOT EXISTS (SELECT 1 FROM clips k WHERE k.play = s.play AND k.camera = s.camera)
+         WHERE p.live AND NOT EXISTS (SELECT 1 FROM clips k WHERE k.play = s.play AND k.camera = s.camera
+                                      AND k.film = s.film AND k.film_start = s.film_start AND k.film_end = s.film_end)
          ORDER BY g.id, c.id, p.position",
     )?;
     ask.query_map([], |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)))?.collect()

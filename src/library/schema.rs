@@ -163,6 +163,8 @@ mod tests {
 
     /// Version 1 as it first shipped. Never to be edited: a library made then must open for ever.
     const FROZEN_1: &str = include_str!("frozen_version_1.sql");
+    /// Likewise version 3.
+    const FROZEN_3: &str = include_str!("frozen_version_3.sql");
 
     fn shape(db: &Connection) -> Vec<String> {
         let mut ask = db.prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY name").unwrap();
@@ -196,6 +198,21 @@ mod tests {
             })
             .unwrap();
         assert_eq!(kept, ("Badgers".to_string(), "1".to_string()));
+    }
+
+    #[test]
+    fn a_version_3_file_of_old_comes_up_with_its_corrections() {
+        let mut db = Connection::open_in_memory().unwrap();
+        db.execute_batch(FROZEN_3).unwrap();
+        assert_eq!(standing(&db, Path::new("lib")).unwrap(), Standing::Old);
+        upgrade(&mut db, Path::new("lib")).unwrap();
+        assert_eq!(shape(&db), shape(&fresh()));
+        let kept: (i64, i64, Option<f64>, String) = db
+            .query_row("SELECT c.num, c.old_num, c.old_time, n.place FROM corrections c, pins n", [], |r| {
+                Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?))
+            })
+            .unwrap();
+        assert_eq!(kept, (125, 120, None, "tags.csv:2".to_string()));
     }
 
     #[test]
