@@ -110,13 +110,14 @@ impl Shot {
         Ok(())
     }
 
-    /// These frames with the moments that those found show in them: of the shots of this film the one with most in common.
+    /// These frames with the moments that those found show in them: of the shots of this film that lie in them.
     fn with_moments_of(&self, found: &[Self]) -> Self {
         let common =
             |s: &&Self| s.span.end.0.min(self.span.end.0).saturating_sub(s.span.start.0.max(self.span.start.0));
         let mut all: Vec<&Self> =
             found.iter().filter(|s| s.camera == self.camera && s.film == self.film && common(s) > 0).collect();
-        all.sort_by_key(|s| std::cmp::Reverse(common(s)));
+        // Of two plays joined the first begins and the last ends.
+        all.sort_by_key(|s| s.span.start);
         let inside = |frame: Option<i64>| frame.is_some_and(|f| self.span.holds(crate::base::FrameNo(uint(f))));
         let mut shot = self.clone();
         let pick = |get: &dyn Fn(&Self) -> (Option<i64>, Option<f64>, Option<f64>)| {
@@ -124,7 +125,6 @@ impl Shot {
         };
         shot.snap = pick(&|s| s.snap);
         shot.set = pick(&|s| (s.set, None, None)).0;
-        // Of two plays joined the first begins and the last ends.
         all.sort_by_key(|s| std::cmp::Reverse(s.span.end.0));
         shot.whistle = all.iter().map(|s| s.whistle).find(|m| inside(m.0)).unwrap_or_default();
         all.sort_by_key(|s| std::cmp::Reverse(common(s)));

@@ -132,10 +132,15 @@ fn a_play_is_dropped_split_joined_and_added_and_labels_never_shift() {
     clean(&desk);
 
     let (first, second) = (span(&desk, "4", "sideline"), span(&desk, "5", "sideline"));
+    let snaps = |label: &str| -> Vec<Value> {
+        play(&desk, label)["clips"].as_array().unwrap().iter().map(|clip| clip["snap"].clone()).collect()
+    };
+    let snaps_of_4 = snaps("4");
     done(&desk, &["4", "--join", "5"]);
     let joined = |desk: &Desk| {
         assert_eq!(labels(desk), ["1", "2", "3", "4"]);
         assert_eq!(span(desk, "4", "sideline"), (first.0, second.1));
+        assert_eq!(snaps("4"), snaps_of_4, "of two plays joined the first is snapped");
         clean(desk);
     };
     joined(&desk);
