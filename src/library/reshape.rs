@@ -24,6 +24,9 @@ pub struct Stretch {
     pub span: FrameSpan,
 }
 
+/// A moment: frame, film time in seconds, how sure.
+type At = (Option<i64>, Option<f64>, Option<f64>);
+
 /// A row of shots or reshape_shots.
 #[derive(Debug, Clone, PartialEq)]
 struct Shot {
@@ -32,8 +35,8 @@ struct Shot {
     film: i64,
     span: FrameSpan,
     set: Option<i64>,
-    snap: (Option<i64>, Option<f64>, Option<f64>),
-    whistle: (Option<i64>, Option<f64>, Option<f64>),
+    snap: At,
+    whistle: At,
     found_by: String,
     doubt: Option<String>,
 }
@@ -120,9 +123,7 @@ impl Shot {
         all.sort_by_key(|s| s.span.start);
         let inside = |frame: Option<i64>| frame.is_some_and(|f| self.span.holds(crate::base::FrameNo(uint(f))));
         let mut shot = self.clone();
-        let pick = |get: &dyn Fn(&Self) -> (Option<i64>, Option<f64>, Option<f64>)| {
-            all.iter().map(|s| get(s)).find(|m| inside(m.0)).unwrap_or_default()
-        };
+        let pick = |get: &dyn Fn(&Self) -> At| all.iter().map(|s| get(s)).find(|m| inside(m.0)).unwrap_or_default();
         shot.snap = pick(&|s| s.snap);
         shot.set = pick(&|s| (s.set, None, None)).0;
         all.sort_by_key(|s| std::cmp::Reverse(s.span.end.0));
