@@ -186,7 +186,7 @@ pub fn flag(name: &str) -> bool {
 /// The ways in which a pool's films can be encoded anew, frame for frame, and what FFmpeg's command is told for each. The
 /// uneven times are those of a phone: a frame comes up to a third of a frame early or late.
 const ENCODINGS: [(&str, &[&str]); 4] = [
-    ("hevc", &["-c:v", "libx265", "-preset", "veryfast", "-crf", "24", "-x265-params", "log-level=error"]),
+    ("hevc", &["-c:v", "libx265", "-preset", "ultrafast", "-crf", "24", "-x265-params", "log-level=error"]),
     (
         "open-gop",
         &["-c:v", "libx264", "-preset", "veryfast", "-crf", "21", "-x264-params", "open-gop=1:keyint=60:bframes=3"],
