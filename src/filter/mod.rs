@@ -64,12 +64,14 @@
 //! true: "not motion" answers the plays that are known to have none.
 
 mod ast;
+mod calendar;
 mod error;
 mod group;
 mod item;
 mod number;
 mod parser;
 mod print;
+mod season;
 mod situations;
 mod token;
 mod truth;
@@ -80,6 +82,7 @@ mod tests;
 
 pub use ast::{Filter, Range, SuccessShares, TextMatch};
 pub use error::PhraseError;
+pub use season::Season;
 pub use situations::{Situation, Situations};
 pub use truth::Truth;
 pub use words::{Words, parse};

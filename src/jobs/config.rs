@@ -110,7 +110,8 @@ impl Config {
         let mut vocabulary = self.vocabulary.clone();
         vocabulary.learn(used.words.iter().map(|(field, word)| (*field, word.as_str())));
         let situations = self.situations.clone();
-        let words = Words { vocabulary, situations, own: used.own, games: used.games, teams: used.teams };
+        let we = self.settings.staff.team.clone();
+        let words = Words { vocabulary, situations, own: used.own, games: used.games, teams: used.teams, we };
         words.check(&self.situations_place)?;
         Ok(words)
     }

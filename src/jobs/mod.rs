@@ -32,6 +32,6 @@ pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
 pub use kept::Kept;
 pub use mend::{Mended, RowWord, mend_row, undo_row};
 pub use scan::{CameraScan, scan};
-pub use settings::{ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings};
+pub use settings::{ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings, StaffSettings};
 pub use stills::{StillsDone, stills};
 pub use tools::Tools;

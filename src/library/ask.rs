@@ -8,7 +8,7 @@ use rusqlite::params_from_iter;
 use super::Library;
 use super::cameras::parts_of;
 use super::play_shots::{frame, sighting};
-use super::sql::Condition;
+use super::sql::{Condition, Teams};
 use super::sql_error::{SqlContext, uint, uint32};
 use super::tag_columns::read;
 use crate::base::{FrameNo, FrameSpan, Rate, Result};
@@ -95,9 +95,14 @@ impl Library {
     }
 
     fn answer(&self, filter: &Filter) -> rusqlite::Result<Vec<PlayFound>> {
-        let condition = Condition::of(filter);
+        let teams = self
+            .db()
+            .prepare("SELECT id, home, away FROM games")?
+            .query_map([], |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)))?
+            .collect::<rusqlite::Result<Vec<Teams>>>()?;
+        let condition = Condition::of(filter, &teams);
         let mut ask = self.db().prepare(&format!(
-            "SELECT p.id, g.name, g.date, p.label, p.position, r.place, p.matched_by, p.row_doubt, p.doubt
+            "SELECT p.id, g.name, g.date, p.label, p.position, r.place, p.matched_by, p.row_doubt, p.doubt, g.home, g.away
              FROM plays p JOIN games g ON g.id = p.game LEFT JOIN rows r ON r.id = p.row
              WHERE p.live AND {}
              ORDER BY g.date IS NULL, g.date, g.name, p.position",
@@ -109,6 +114,8 @@ impl Library {
                 record: PlayRecord {
                     game: r.get(1)?,
                     date: r.get(2)?,
+                    home: r.get(9)?,
+                    away: r.get(10)?,
                     label: r.get(3)?,
                     order: uint32(r.get(4)?),
                     row: r.get(5)?,

@@ -9,6 +9,9 @@ use rusqlite::types::Value;
 use crate::filter::{Filter, Range, SuccessShares, TextMatch};
 use crate::football::{Field, fold};
 
+/// A game's id and its teams.
+pub(super) type Teams = (i64, Option<String>, Option<String>);
+
 /// An expression over a play `p` of a game `g`, and what is bound to its `?`.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Condition {
@@ -17,13 +20,15 @@ pub(super) struct Condition {
 }
 
 impl Condition {
-    pub fn of(filter: &Filter) -> Self {
+    /// `games`: every game of the library; their teams have no folded column.
+    pub fn of(filter: &Filter, games: &[Teams]) -> Self {
         let mut condition = Self { sql: String::new(), bound: Vec::new() };
-        condition.push(filter);
+        condition.push(filter, games);
         condition
     }
 
-    fn push(&mut self, filter: &Filter) {
+    fn push(&mut self, filter: &Filter, games: &[Teams]) {
+        let before = self.sql.len();
         match filter {
             Filter::All => self.sql.push('1'),
             Filter::Is { field, word } => self.compare(&text_of(*field), "=", fold(word)),
@@ -55,14 +60,35 @@ impl Condition {
                 self.bound.push(fold(value).into());
             }
             Filter::Game(name) => self.compare("g.folded", "=", fold(name)),
+            Filter::Opponent(team) => self.opponent(team, games),
+            Filter::Date { from, to } => {
+                self.sql.push_str("(g.date IS NOT NULL OR NULL)");
+                for (how, day) in [(">=", from), ("<=", to)] {
+                    if let Some(day) = day {
+                        self.sql.push_str(" AND ");
+                        self.compare("g.date", how, day.clone());
+                    }
+                }
+                self.sql.insert_str(before, "(");
+                self.sql.push(')');
+            }
+            Filter::LastGames(number) => {
+                self.sql.push_str(
+                    "(CASE WHEN g.date IS NOT NULL THEN g.id IN (SELECT l.id FROM games l WHERE l.date IS NOT NULL \
+                     AND EXISTS (SELECT 1 FROM plays q WHERE q.game = l.id AND q.position = 1) \
+                     ORDER BY l.date DESC, l.name DESC LIMIT ?) END)",
+                );
+                self.bound.push(i64::from(*number).into());
+            }
+            Filter::Opener => self.opener(),
             // Labels are our own and already in their folded form.
             Filter::Label(label) => self.compare("p.label", "=", fold(label)),
             Filter::Success(shares) => self.success(*shares),
-            Filter::And(parts) => self.join(parts, " AND ", "1"),
-            Filter::Or(parts) => self.join(parts, " OR ", "0"),
+            Filter::And(parts) => self.join(parts, " AND ", "1", games),
+            Filter::Or(parts) => self.join(parts, " OR ", "0", games),
             Filter::Not(inner) => {
                 self.sql.push_str("(NOT ");
-                self.push(inner);
+                self.push(inner, games);
                 self.sql.push(')');
             }
         }
@@ -94,7 +120,50 @@ impl Condition {
         ));
     }
 
-    fn join(&mut self, parts: &[Filter], word: &str, of_none: &str) {
+    fn opponent(&mut self, team: &str, games: &[Teams]) {
+        let known = |name: &Option<String>| name.as_deref().filter(|n| !n.trim().is_empty()).map(fold);
+        let team = Some(fold(team));
+        let ids = |wanted: bool| {
+            let chosen = games.iter().filter(|(_, home, away)| {
+                let (home, away) = (known(home), known(away));
+                let plays = home == team || away == team;
+                if wanted { plays } else { !plays && (home.is_none() || away.is_none()) }
+            });
+            chosen.map(|(id, ..)| id.to_string()).collect::<Vec<_>>().join(", ")
+        };
+        self.sql.push_str(&format!(
+            "(CASE WHEN g.id IN ({}) THEN 1 WHEN g.id IN ({}) THEN NULL ELSE 0 END)",
+            ids(true),
+            ids(false)
+        ));
+    }
+
+    /// What opens a possession; the filter's `Season` says it in words.
+    fn opener(&mut self) {
+        let before = "(SELECT q.id FROM plays q WHERE q.game = p.game AND q.position = p.position - 1)";
+        let own =
+            |field: &str| format!("(SELECT folded FROM tags WHERE play = p.id AND own = 0 AND field = '{field}')");
+        let last =
+            |field: &str| format!("(SELECT folded FROM tags WHERE play = {before} AND own = 0 AND field = '{field}')");
+        let half = |play: &str| {
+            format!(
+                "(SELECT (num > 2) + (num > 4) FROM tags WHERE play = {play} AND own = 0 AND field = 'quarter' \
+                 AND kind = 'number')"
+            )
+        };
+        self.sql.push_str(&format!(
+            "(CASE WHEN {kind} IN ('kickoff', 'try') THEN 0 WHEN {ball} IS NULL THEN NULL WHEN p.position = 1 THEN 1 \
+             WHEN {last_kind} = 'kickoff' THEN 1 WHEN {now} <> {then} THEN 1 ELSE {ball} <> {last_ball} END)",
+            kind = own("play_type"),
+            ball = own("ball"),
+            last_kind = last("play_type"),
+            last_ball = last("ball"),
+            now = half("p.id"),
+            then = half(before),
+        ));
+    }
+
+    fn join(&mut self, parts: &[Filter], word: &str, of_none: &str, games: &[Teams]) {
         self.sql.push('(');
         if parts.is_empty() {
             self.sql.push_str(of_none);
@@ -103,7 +172,7 @@ impl Condition {
             if k > 0 {
                 self.sql.push_str(word);
             }
-            self.push(part);
+            self.push(part, games);
         }
         self.sql.push(')');
     }
