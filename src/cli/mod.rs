@@ -1,6 +1,7 @@
 //! The command line: words, progress, what is printed. One small file for each command.
 
 pub mod args;
+mod asks;
 mod cut;
 mod cutup;
 mod explain;
@@ -8,6 +9,8 @@ mod header;
 mod mend;
 mod output;
 mod plays;
+mod plays_key;
+mod plays_table;
 mod progress;
 mod scan;
 mod sheet;
@@ -68,6 +71,7 @@ pub fn run() -> ExitCode {
         Command::Mend(args) => mend::run(&cli.common, args),
         Command::Sheet(args) => sheet::run(&cli.common, args),
         Command::Stills(args) => stills::run(&cli.common, args, &chain),
+        Command::Cutup(args) if args.asks => asks::run(&cli.common, args, &chain),
         Command::Cutup(args) => cutup::run(&cli.common, args, &chain),
         Command::Watch(args) => watch::run(&cli.common, args, &chain),
     };

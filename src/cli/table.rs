@@ -13,7 +13,24 @@ pub fn table(heads: &[&str], rows: &[Vec<String>]) -> String {
     fitted(heads, rows, terminal())
 }
 
+/// Tables under headings that share their columns' widths.
+pub fn grouped(heads: &[&str], groups: &[(String, Vec<Vec<String>>)]) -> String {
+    let all: Vec<&Vec<String>> = groups.iter().flat_map(|(_, rows)| rows).collect();
+    let widths = widths(heads, &all, terminal());
+    let mut out = String::new();
+    for (heading, rows) in groups {
+        out.push_str(heading);
+        out.push_str(&laid_out(heads, rows, &widths));
+    }
+    out
+}
+
 fn fitted(heads: &[&str], rows: &[Vec<String>], width: usize) -> String {
+    let all: Vec<&Vec<String>> = rows.iter().collect();
+    laid_out(heads, rows, &widths(heads, &all, width))
+}
+
+fn widths(heads: &[&str], rows: &[&Vec<String>], width: usize) -> Vec<usize> {
     let cell = |row: &Vec<String>, at: usize| row.get(at).map_or(0, |c| c.chars().count());
     let mut widths: Vec<usize> = (0..heads.len())
         .map(|at| rows.iter().map(|r| cell(r, at)).chain([heads[at].chars().count()]).max().unwrap_or(0))
@@ -23,11 +40,15 @@ fn fitted(heads: &[&str], rows: &[Vec<String>], width: usize) -> String {
         let Some(widest) = widths.iter_mut().max_by_key(|w| **w).filter(|w| **w > 10) else { break };
         *widest -= 1;
     }
+    widths
+}
+
+fn laid_out(heads: &[&str], rows: &[Vec<String>], widths: &[usize]) -> String {
     let mut out = String::new();
     let mut put = |cells: &[String], faint: bool| {
-        let lines: Vec<Vec<String>> = cells.iter().zip(&widths).map(|(c, w)| folded(c, *w)).collect();
+        let lines: Vec<Vec<String>> = cells.iter().zip(widths).map(|(c, w)| folded(c, *w)).collect();
         for at in 0..lines.iter().map(Vec::len).max().unwrap_or(0) {
-            let pieces = lines.iter().zip(&widths).map(|(lines, width)| {
+            let pieces = lines.iter().zip(widths).map(|(lines, width)| {
                 let piece = lines.get(at).map_or("", String::as_str);
                 format!("{piece}{}", " ".repeat(width.saturating_sub(piece.chars().count())))
             });

@@ -209,6 +209,28 @@ fn examples_read_as_the_table_says() {
     assert!(EXAMPLES.len() >= 40);
 }
 
+/// Every row of the page's tables that has a phrase and its reading.
+#[test]
+fn the_grammar_page_is_right() {
+    let mut checked = 0;
+    for line in GRAMMAR.lines().skip_while(|l| !l.starts_with("## What binds")).filter(|l| l.starts_with('|')) {
+        let cells: Vec<&str> = line.trim_matches(['|', ' ']).split(" | ").map(str::trim).collect();
+        let [.., phrase, wanted] = cells[..] else { continue };
+        let code = |cell: &str| cell.strip_prefix('`').and_then(|c| c.strip_suffix('`')).map(String::from);
+        let (Some(phrase), Some(wanted)) = (code(phrase), code(wanted)) else { continue };
+        assert_eq!(reading(&phrase), wanted, "{phrase}");
+        checked += 1;
+    }
+    assert!(checked >= 46, "{checked} examples: 6 of the precedence and at least 40 more");
+    // Whatever the overview shows in code without a placeholder is read.
+    for line in GRAMMAR.lines().take_while(|l| !l.starts_with("Comparisons")).filter(|l| l.starts_with("| ")) {
+        for phrase in line.split('`').skip(1).step_by(2).filter(|p| !p.contains(".toml") && !p.contains("[staff]")) {
+            let phrase = phrase.replace("Herons", "\"Red Foxes\"");
+            assert!(!reading(&phrase).starts_with("ERROR"), "{phrase}: {}", reading(&phrase));
+        }
+    }
+}
+
 #[test]
 fn a_reading_reads_as_itself() {
     for (phrase, wanted) in EXAMPLES {

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::Settings;
+use super::StandingAsk;
 use crate::base::{Error, IoContext, PendingFile, Result};
 use crate::filter::{Situations, Words};
 use crate::football::Vocabulary;
@@ -32,6 +33,8 @@ pub struct Config {
     pub columns: ColumnNames,
     /// The strip.
     pub template: Template,
+    /// What is asked of every game.
+    pub asks: Vec<StandingAsk>,
 }
 
 impl Config {
@@ -77,7 +80,11 @@ impl Config {
             Some((text, place)) => Template::parse(&text, &place)?,
             None => Template::strip()?,
         };
-        Ok(Self { settings, vocabulary, situations, situations_place, columns, template })
+        let asks = match own("asks.toml")? {
+            Some((text, place)) => StandingAsk::read_all(&text, &place)?,
+            None => StandingAsk::shipped()?,
+        };
+        Ok(Self { asks, settings, vocabulary, situations, situations_place, columns, template })
     }
 
     /// Remembers a header that a person confirmed, in the library's folder, else in the user's own; gives the file.

@@ -3,6 +3,7 @@
 //! Each job is idempotent: what is done is known by its content and is not done again, so that an interrupted night is
 //! finished by the same command.
 
+mod asks;
 mod clips;
 mod config;
 mod cutup;
@@ -25,6 +26,7 @@ mod time_of_day;
 mod tools;
 mod unweave;
 
+pub use asks::{AskDone, AskReel, ReelFate, StandingAsk, standing};
 pub use config::Config;
 pub use cutup::{CutupAsk, CutupDone, LeftOutPlay, cutup, plan_cutup};
 pub use explain::{Explained, explain};
