@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use super::output;
 use super::plays_key::{Key, heading};
-use super::table::grouped;
+use super::table::{Line, grouped};
 use crate::filter::{Filter, SuccessShares, Truth};
 use crate::football::{Field, Tags};
 use crate::library::PlayFound;
@@ -61,27 +61,20 @@ impl Answer<'_> {
         let by_game = self.groups.is_none() && self.sort.is_none_or(|key| matches!(key, Key::Game | Key::Date));
         let several = self.found.iter().any(|p| p.record.game != self.found[0].record.game);
         let with_game = several && !by_game;
-        let checked = self.found.iter().any(|p| !self.reasons(p).is_empty());
         let mut heads = vec!["play", "down", "ball on", "offense", "defense", "gain", "row"];
         if with_game {
             heads.insert(0, "game");
         }
         heads.extend(extra.map(Key::words));
-        if checked {
-            heads.push("check");
-        }
         let line = |play: &PlayFound| {
             let mut cells = Vec::from(row(play));
             if with_game {
                 cells.insert(0, play.record.game.clone());
             }
             cells.extend(extra.map(|key| key.value(play).unwrap_or_default()));
-            if checked {
-                cells.push(self.reasons(play).join("; "));
-            }
-            cells
+            Line { cells, check: self.reasons(play).join("; ") }
         };
-        let mut groups: Vec<(String, Vec<Vec<String>>)> = Vec::new();
+        let mut groups: Vec<(String, Vec<Line>)> = Vec::new();
         if let Some((key, list)) = self.groups {
             for (value, plays) in list {
                 let head = output::strong(heading(key, value.as_deref(), plays.len()));

@@ -13,14 +13,33 @@ pub fn table(heads: &[&str], rows: &[Vec<String>]) -> String {
     fitted(heads, rows, terminal())
 }
 
+/// A row of cells, and what is to be checked about it, told below it over the whole width; empty for nothing.
+pub struct Line {
+    /// Its cells.
+    pub cells: Vec<String>,
+    /// What is to be checked.
+    pub check: String,
+}
+
 /// Tables under headings that share their columns' widths.
-pub fn grouped(heads: &[&str], groups: &[(String, Vec<Vec<String>>)]) -> String {
-    let all: Vec<&Vec<String>> = groups.iter().flat_map(|(_, rows)| rows).collect();
+pub fn grouped(heads: &[&str], groups: &[(String, Vec<Line>)]) -> String {
+    /// What a row's remark is moved in by, and the mark before it: "check: ".
+    const INDENT: usize = 6;
+    const MARK: usize = 7;
+    let all: Vec<&Vec<String>> = groups.iter().flat_map(|(_, lines)| lines).map(|l| &l.cells).collect();
     let widths = widths(heads, &all, terminal());
     let mut out = String::new();
-    for (heading, rows) in groups {
+    for (heading, lines) in groups {
         out.push_str(heading);
-        out.push_str(&laid_out(heads, rows, &widths));
+        out.push_str(&laid_out(heads, &[], &widths));
+        for line in lines {
+            out.push_str(&laid_out(&[], std::slice::from_ref(&line.cells), &widths));
+            let check = folded(&line.check, terminal().saturating_sub(INDENT + MARK));
+            for (at, text) in check.iter().enumerate().filter(|(_, text)| !text.is_empty()) {
+                let mark = if at == 0 { format!("{}: ", output::check_word_out()) } else { " ".repeat(MARK) };
+                out.push_str(&format!("{}{mark}{text}\n", " ".repeat(INDENT)));
+            }
+        }
     }
     out
 }
@@ -57,7 +76,9 @@ fn laid_out(heads: &[&str], rows: &[Vec<String>], widths: &[usize]) -> String {
             out.push('\n');
         }
     };
-    put(&heads.iter().map(ToString::to_string).collect::<Vec<_>>(), true);
+    if !heads.is_empty() {
+        put(&heads.iter().map(ToString::to_string).collect::<Vec<_>>(), true);
+    }
     for row in rows {
         put(row, false);
     }
