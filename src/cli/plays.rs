@@ -32,6 +32,10 @@ pub fn run(common: &Common, args: &Plays) -> Result<Outcome> {
         sort.sort(&mut found, args.reverse);
     }
     let groups = group.as_ref().map(|key| key.groups(&found));
+    // Before the one document that is printed, which would be a second one beside that of the error.
+    if args.open && common.json && !found.is_empty() {
+        open(&library, &found)?;
+    }
     if common.json {
         let plays: Vec<_> = found.iter().map(play).collect();
         let reads = filter.to_string();
@@ -61,7 +65,7 @@ pub fn run(common: &Common, args: &Plays) -> Result<Outcome> {
     }
     if found.is_empty() {
         tell_none(library.games()?.is_empty());
-    } else if args.open {
+    } else if args.open && !common.json {
         open(&library, &found)?;
     }
     Ok(Outcome::of(found.len()))

@@ -49,6 +49,9 @@ fn fitted(heads: &[&str], rows: &[Vec<String>], width: usize) -> String {
     laid_out(heads, rows, &widths(heads, &all, width))
 }
 
+/// No column is squeezed below this, so that most words stay whole (our own choice).
+const NARROWEST: usize = 7;
+
 fn widths(heads: &[&str], rows: &[&Vec<String>], width: usize) -> Vec<usize> {
     let cell = |row: &Vec<String>, at: usize| row.get(at).map_or(0, |c| c.chars().count());
     let mut widths: Vec<usize> = (0..heads.len())
@@ -56,7 +59,7 @@ fn widths(heads: &[&str], rows: &[&Vec<String>], width: usize) -> Vec<usize> {
         .collect();
     let room = width.saturating_sub(2 * heads.len().saturating_sub(1));
     while widths.iter().sum::<usize>() > room {
-        let Some(widest) = widths.iter_mut().max_by_key(|w| **w).filter(|w| **w > 10) else { break };
+        let Some(widest) = widths.iter_mut().max_by_key(|w| **w).filter(|w| **w > NARROWEST) else { break };
         *widest -= 1;
     }
     widths

@@ -38,7 +38,7 @@ impl Words {
                     "give it another name",
                 ));
             }
-            super::parse(&situation.means, self).map_err(|error| {
+            super::parser::Parser::read(&situation.means, &dictionary, &[]).map_err(|error| {
                 Error::refused(
                     format!("cannot read the situation \"{}\": {}", situation.name, error.what),
                     format!("{place}\n{}", error.pointed()),

@@ -229,7 +229,9 @@ fn reel(
     let hash = hash(config, &plan);
     let folder = ask.out.parent().unwrap_or(Path::new("")).to_path_buf();
     let name = ask.out.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-    check_out(library, &ask.out)?;
+    // The name follows from the ask and the game: it is the file that has to give way.
+    check_out(library, &ask.out)
+        .map_err(|error| Error { next: "move that file away, then run the same command again".into(), ..error })?;
     if ask.out.is_file() && record(&folder)?.reel.get(&name) == Some(&hash) {
         return Ok(reel(ReelFate::Kept, plays, left_out, Vec::new()));
     }

@@ -41,8 +41,8 @@ const PHRASES: [(&str, &str); 7] = [
         "opener, verticals",
         "EXISTS (SELECT 1 FROM tags WHERE play = p.id AND own = 0 AND field = 'concept' AND folded = 'verticals') AND \
          (SELECT folded FROM tags WHERE play = p.id AND own = 0 AND field = 'ball') IS NOT \
-         (SELECT t.folded FROM tags t JOIN plays q ON q.id = t.play WHERE q.game = p.game AND \
-          q.position = p.position - 1 AND t.own = 0 AND t.field = 'ball')",
+         (SELECT folded FROM tags WHERE play = (SELECT q.id FROM plays q WHERE q.game = p.game AND \
+          q.position = p.position - 1) AND own = 0 AND field = 'ball')",
     ),
     (
         "last 3 games, third and long",
