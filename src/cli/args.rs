@@ -175,6 +175,24 @@ pub struct Plays {
     /// Such as: third and short vs one-high; every play without one
     #[arg(value_name = "PHRASE")]
     pub phrase: Vec<String>,
+    /// Order by a field, a column of your own, game, date or label; plays of which it is unknown come last
+    #[arg(long, value_name = "FIELD")]
+    pub sort: Option<String>,
+    /// The other way round
+    #[arg(long, requires = "sort")]
+    pub reverse: bool,
+    /// A list, a count and a breakdown for each value of a field or column
+    #[arg(long, value_name = "FIELD")]
+    pub group: Option<String>,
+    /// Print the plays as CSV, every field and clip a column
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// Play the first clip with the system's player
+    #[arg(long)]
+    pub open: bool,
+    /// Print how phrases are read, with examples
+    #[arg(long, conflicts_with_all = ["phrase", "sort", "group", "csv", "open"])]
+    pub grammar: bool,
 }
 
 /// `mend`.
@@ -276,11 +294,15 @@ pub struct Stills {
 #[derive(Debug, Args)]
 pub struct Cutup {
     /// Which plays: third and short vs one-high
-    #[arg(required = true, value_name = "PHRASE")]
+    #[arg(required_unless_present = "asks", value_name = "PHRASE")]
     pub phrase: Vec<String>,
     /// The reel to write (MP4)
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
+    #[arg(long, required_unless_present = "asks", value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// Make every standing ask of asks.toml: a folder of reels each, one a game, under the library's cutups; what has not
+    /// changed is not made again
+    #[arg(long, conflicts_with_all = ["phrase", "out", "angle", "mute", "with_doubtful"])]
+    pub asks: bool,
     /// Only this angle or camera: sideline, end-zone [default: all, the sideline first]
     #[arg(long, value_name = "ANGLE")]
     pub angle: Option<String>,

@@ -8,7 +8,7 @@ use super::args::{Common, Cutup};
 use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::{plays, shelf, wire};
-use crate::base::Result;
+use crate::base::{Error, Result};
 use crate::jobs::{Config, CutupAsk, CutupDone, cutup, plan_cutup};
 use crate::report::clock;
 
@@ -16,9 +16,12 @@ use crate::report::clock;
 pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {
     let library = shelf::open(common)?;
     let config = Config::load(Some(library.folder()))?;
+    let Some(out) = args.out.clone() else {
+        return Err(Error::refused("a cutup needs a file to be written to", "", "name it with --out FILE"));
+    };
     let ask = CutupAsk {
         phrase: args.phrase.join(" "),
-        out: args.out.clone(),
+        out,
         angle: args.angle.clone(),
         mute: args.mute,
         with_doubtful: args.with_doubtful,
@@ -65,7 +68,7 @@ fn document(done: &CutupDone, args: &Cutup) -> serde_json::Value {
         .collect();
     let made = !done.segments.is_empty();
     let mut document = json!({
-        "out": made.then(|| args.out.display().to_string()),
+        "out": made.then(|| args.out.as_ref().map(|out| out.display().to_string())).flatten(),
         "phrase": args.phrase.join(" "),
         "reads": done.reads,
         "plays": done.plays,
@@ -95,8 +98,8 @@ fn report(done: &CutupDone, args: &Cutup) -> String {
         let word = output::check_word_out();
         let _ = writeln!(out, "  {word}: {} play {}{angle} is left out: {}", l.game, l.label, l.why);
     }
-    if !done.segments.is_empty() {
-        let _ = writeln!(out, "{} long, in {}", clock(done.seconds), output::path(&args.out));
+    if let (false, Some(path)) = (done.segments.is_empty(), &args.out) {
+        let _ = writeln!(out, "{} long, in {}", clock(done.seconds), output::path(path));
     }
     out
 }

@@ -1,6 +1,7 @@
 //! The command line: words, progress, what is printed. One small file for each command.
 
 pub mod args;
+mod asks;
 mod check;
 mod cut;
 mod cutup;
@@ -10,6 +11,8 @@ mod mend;
 mod mend_play;
 mod output;
 mod plays;
+mod plays_key;
+mod plays_table;
 mod progress;
 mod scan;
 mod sheet;
@@ -72,6 +75,7 @@ pub fn run() -> ExitCode {
         Command::Check(args) => check::run(&cli.common, args, &chain),
         Command::Sheet(args) => sheet::run(&cli.common, args),
         Command::Stills(args) => stills::run(&cli.common, args, &chain),
+        Command::Cutup(args) if args.asks => asks::run(&cli.common, args, &chain),
         Command::Cutup(args) => cutup::run(&cli.common, args, &chain),
         Command::Watch(args) => watch::run(&cli.common, args, &chain),
     };

@@ -1,38 +1,106 @@
 //! `downbox plays`: the plays a phrase means.
 
-use std::collections::BTreeSet;
-use std::fmt::Write;
-
 use serde_json::{Value, json};
 
 use super::args::{Common, Plays};
 use super::output::{self, Outcome};
-use super::shelf;
-use crate::base::Result;
+use super::plays_key::{Key, csv};
+use super::{plays_table, shelf};
+use crate::base::{Error, Result};
 use crate::filter;
-use crate::football::{Field, Tags};
 use crate::jobs::Config;
-use crate::library::{ClipFound, PlayFound};
+use crate::library::{ClipFound, Library, PlayFound};
 
 /// Runs it.
 pub fn run(common: &Common, args: &Plays) -> Result<Outcome> {
+    if args.grammar {
+        match common.json {
+            true => output::print_json(&json!({"grammar": filter::GRAMMAR}))?,
+            false => output::print(filter::GRAMMAR)?,
+        }
+        return Ok(Outcome::Done);
+    }
     let library = shelf::open(common)?;
     let config = Config::load(Some(library.folder()))?;
     let phrase = args.phrase.join(" ");
-    let filter = filter::parse(&phrase, &config.words(&library)?)?;
-    let found = library.plays(&filter)?;
+    let words = config.words(&library)?;
+    let key = |name: &Option<String>| name.as_ref().map(|n| Key::named(n, &words.own)).transpose();
+    let (sort, group) = (key(&args.sort)?, key(&args.group)?);
+    let filter = filter::parse(&phrase, &words)?;
+    let mut found = library.plays(&filter)?;
+    if let Some(sort) = &sort {
+        sort.sort(&mut found, args.reverse);
+    }
+    let groups = group.as_ref().map(|key| key.groups(&found));
+    // Before the one document that is printed, which would be a second one beside that of the error.
+    if args.open && common.json && !found.is_empty() {
+        open(&library, &found)?;
+    }
     if common.json {
         let plays: Vec<_> = found.iter().map(play).collect();
         let reads = filter.to_string();
-        output::print_json(&json!({"phrase": phrase, "reads": reads, "count": found.len(), "plays": plays}))?;
+        let mut document = json!({"phrase": phrase, "reads": reads, "count": found.len(), "plays": plays});
+        if let Some(groups) = &groups {
+            let list = groups.iter().map(|(value, plays)| {
+                let labels: Vec<_> =
+                    plays.iter().map(|p| json!({"game": p.record.game, "label": p.record.label})).collect();
+                json!({"value": value, "count": plays.len(), "plays": labels})
+            });
+            document["groups"] = list.collect::<Vec<_>>().into();
+        }
+        output::print_json(&document)?;
+    } else if args.csv {
+        output::print(&csv(&found))?;
     } else {
         let sheeted = library.games()?.into_iter().filter(|g| g.sheet.is_some()).map(|g| g.name).collect();
-        output::print(&table(&filter.to_string(), &found, &sheeted))?;
+        let answer = plays_table::Answer {
+            reads: &filter.to_string(),
+            found: &found,
+            sheeted: &sheeted,
+            shares: config.situations.success,
+            sort: sort.as_ref(),
+            groups: group.as_ref().zip(groups.as_ref()),
+        };
+        output::print(&answer.table())?;
     }
     if found.is_empty() {
         tell_none(library.games()?.is_empty());
+    } else if args.open && !common.json {
+        open(&library, &found)?;
     }
     Ok(Outcome::of(found.len()))
+}
+
+/// The program by which a desktop opens a file with whatever is set for its kind.
+const PLAYER: &str = if cfg!(target_os = "macos") { "open" } else { "xdg-open" };
+
+/// Hands the first clip to the system's player.
+fn open(library: &Library, found: &[PlayFound]) -> Result<()> {
+    let Some(clip) = found.iter().flat_map(|play| &play.clips).next() else {
+        let next = "cut the game again: downbox cut --game NAME";
+        return Err(Error::refused("none of these plays has a clip to open", "", next));
+    };
+    let path = library.at(&clip.path);
+    if !path.is_file() {
+        let next = "cut the game again: downbox cut --game NAME";
+        return Err(Error::refused("the clip to open is not there", path.display(), next));
+    }
+    let quiet = std::process::Stdio::null;
+    let done = std::process::Command::new(PLAYER).arg(&path).stdout(quiet()).stderr(quiet()).status();
+    let next = format!("open it by hand: {}", output::path(&path));
+    match done {
+        Ok(status) if status.success() => Ok(()),
+        Ok(status) => Err(Error::failed(
+            format!("the system's player did not take the clip ({PLAYER}: {status})"),
+            path.display(),
+            next,
+        )),
+        Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => {
+            let what = format!("there is no program here that opens files with the system's player ({PLAYER})");
+            Err(Error::refused(what, path.display(), next))
+        }
+        Err(cause) => Err(Error::failed(format!("cannot start {PLAYER}"), path.display(), next).because(cause)),
+    }
 }
 
 /// That no play fits, and what to try.
@@ -78,73 +146,4 @@ fn clip(clip: &ClipFound) -> Value {
         "frames": clip.frames,
         "frame_rate": clip.rate.to_string(),
     })
-}
-
-/// The count, how the phrase was read, and a line for each play. `sheeted`: the games that have a sheet.
-fn table(reads: &str, found: &[PlayFound], sheeted: &BTreeSet<String>) -> String {
-    let mut out = String::new();
-    let _ = writeln!(out, "{}: {}", output::strong(output::count(found.len(), "play")), output::paste(reads));
-    let rows: Vec<[String; 7]> = found.iter().map(row).collect();
-    let heads = ["play", "down", "ball on", "offense", "defense", "gain", "row"];
-    let mut widths = heads.map(str::len);
-    for row in &rows {
-        for (width, cell) in widths.iter_mut().zip(row) {
-            *width = (*width).max(cell.chars().count());
-        }
-    }
-    let line = |cells: [&str; 7]| {
-        let mut line = String::new();
-        for (at, (cell, width)) in cells.iter().zip(widths).enumerate() {
-            // Numbers stand right, words left.
-            let _ = match at {
-                0 | 5 => write!(line, "{cell:>width$}  "),
-                _ => write!(line, "{cell:<width$}  "),
-            };
-        }
-        line.trim_end().to_string()
-    };
-    let mut game = "";
-    for (play, row) in found.iter().zip(&rows) {
-        if play.record.game != game {
-            game = &play.record.game;
-            let date = play.record.date.as_ref().map(|date| format!(" {date}")).unwrap_or_default();
-            let _ = writeln!(out, "\n{game}{date}\n{}", output::dim(line(heads)));
-        }
-        let mut reasons = play.doubts();
-        if play.record.row.is_none() && sheeted.contains(&play.record.game) {
-            reasons.insert(0, "no row of the sheet was joined to it".into());
-        }
-        let doubt = match reasons.is_empty() {
-            true => String::new(),
-            false => format!("  {}: {}", output::check_word_out(), reasons.join("; ")),
-        };
-        let _ = writeln!(out, "{}{doubt}", line(std::array::from_fn(|i| row[i].as_str())));
-    }
-    out
-}
-
-fn row(play: &PlayFound) -> [String; 7] {
-    let tags = &play.record.tags;
-    let words = |fields: &[Field]| {
-        let words: Vec<&str> = fields.iter().filter_map(|field| tags.word(*field)).collect();
-        words.join(", ")
-    };
-    [
-        play.record.label.clone(),
-        situation(tags),
-        tags.ball_on().map(|spot| spot.to_string()).unwrap_or_default(),
-        words(&[Field::Formation, Field::PlayType, Field::Concept]),
-        words(&[Field::Shell, Field::Coverage, Field::Pressure]),
-        tags.number(Field::Gain).map(|gain| gain.to_string()).unwrap_or_default(),
-        play.record.row.clone().unwrap_or_else(|| "no row".into()),
-    ]
-}
-
-/// `3 and 2`; what is unknown is left out.
-fn situation(tags: &Tags) -> String {
-    match (tags.down(), tags.distance()) {
-        (Some(down), Some(distance)) => format!("{down} and {distance}"),
-        (Some(down), None) => down.to_string(),
-        (None, _) => String::new(),
-    }
 }

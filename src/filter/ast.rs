@@ -63,6 +63,21 @@ pub enum Filter {
     },
     /// The game's name. Always known.
     Game(String),
+    /// One of the game's two teams is this one. Unknown where a team is not told and the other is not it.
+    Opponent(String),
+    /// The day of the game lies between two days, `2026-09-11`, both included; at least one is given. Unknown where the
+    /// game has no day.
+    Date {
+        /// The first day.
+        from: Option<String>,
+        /// The last day.
+        to: Option<String>,
+    },
+    /// The game is among the newest so many that have a day and a play, by day, then by name. Unknown where the game has
+    /// no day.
+    LastGames(u32),
+    /// The play opens a possession ([`Season`](super::Season) says when).
+    Opener,
     /// The play's label. Always known.
     Label(String),
     /// The play succeeded by down, yards to gain and gain; unknown where one of them is unknown.

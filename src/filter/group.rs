@@ -12,6 +12,8 @@ pub(super) enum Group {
     Field(Field),
     Own(String),
     Game,
+    Opponent,
+    Date,
     Label,
 }
 
@@ -29,6 +31,8 @@ impl Group {
             Self::Field(field) => field.words().to_string(),
             Self::Own(name) => name.clone(),
             Self::Game => "game".into(),
+            Self::Opponent => "opponent".into(),
+            Self::Date => "date".into(),
             Self::Label => "label".into(),
         }
     }
@@ -41,6 +45,8 @@ pub(super) fn group_of(filter: &Filter) -> Option<Group> {
         Filter::Any(_) | Filter::Text { how: TextMatch::Has, .. } => None,
         Filter::Own { name, .. } => Some(Group::Own(name.clone())),
         Filter::Game(_) => Some(Group::Game),
+        Filter::Opponent(_) => Some(Group::Opponent),
+        Filter::Date { .. } => Some(Group::Date),
         Filter::Label(_) => Some(Group::Label),
         Filter::Or(parts) => {
             let first = parts.first().and_then(group_of)?;
@@ -68,7 +74,14 @@ pub(super) fn contradict(one: &Filter, other: &Filter) -> bool {
             Filter::Text { field: g, how: TextMatch::Is, text: b },
         ) => f == g && differ(a, b),
         (Filter::Own { name: m, value: a }, Filter::Own { name: n, value: b }) => m == n && differ(a, b),
-        (Filter::Game(a), Filter::Game(b)) | (Filter::Label(a), Filter::Label(b)) => differ(a, b),
+        (Filter::Game(a), Filter::Game(b))
+        | (Filter::Opponent(a), Filter::Opponent(b))
+        | (Filter::Label(a), Filter::Label(b)) => differ(a, b),
+        (Filter::Date { from: a, to: b }, Filter::Date { from: c, to: d }) => {
+            let below =
+                |last: &Option<String>, first: &Option<String>| last.is_some() && first.is_some() && last < first;
+            below(b, c) || below(d, a)
+        }
         _ => false,
     }
 }

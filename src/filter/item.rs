@@ -36,6 +36,9 @@ impl Parser<'_> {
                     return Err(self.error(token.span.clone(), what, FITS));
                 }
             }
+            if self.at_day() {
+                return self.date_condition(None, self.at);
+            }
             if let Some(item) = self.bare_number(before)? {
                 return Ok(item);
             }
@@ -64,6 +67,7 @@ impl Parser<'_> {
             Reading::Word { field, .. } => Some(Group::Field(*field)),
             Reading::Team(_) => Some(Group::Field(Field::Ball)),
             Reading::Game(_) => Some(Group::Game),
+            Reading::Opponent(_) => Some(Group::Opponent),
             _ => None,
         };
         // "left hash": the field's name behind it settles it; "strength right or left": so does the value before.
@@ -94,6 +98,7 @@ impl Parser<'_> {
             Reading::Own(name) => format!("tag {name}"),
             Reading::Game(name) => format!("game {name}"),
             Reading::Team(name) => format!("ball {name}"),
+            Reading::Opponent(name) => format!("opponent {name}"),
             Reading::Field(field) => field.words().into(),
             _ => "a word of the language itself".into(),
         }
@@ -112,6 +117,9 @@ impl Parser<'_> {
             }
             Reading::Down(down) => {
                 self.skip_field_name(Field::Down);
+                if self.at == end {
+                    self.refuse_split_ordinal(start)?;
+                }
                 spoken(self, Filter::Number { field: Field::Down, range: Range::exactly(*down) })
             }
             Reading::Quarter(number) => {
@@ -133,9 +141,15 @@ impl Parser<'_> {
                 spoken(self, Filter::Text { field: Field::Ball, how: TextMatch::Is, text: name.clone() })
             }
             Reading::Game(name) => spoken(self, Filter::Game(name.clone())),
+            Reading::Opponent(name) => spoken(self, Filter::Opponent(name.clone())),
+            Reading::OurBall(ours) => self.our_ball(*ours, start),
+            Reading::DateKey(compare) => self.date_condition(*compare, start),
+            Reading::LastKey => self.last_games(start),
+            Reading::Opener => spoken(self, Filter::Opener),
             Reading::Own(name) => self.own_value(name.clone(), start),
             Reading::TagKey => self.own(start),
             Reading::GameKey => self.game(start),
+            Reading::Side { own: false } if self.at_opponent() => self.opponent(start),
             Reading::Side { .. } => {
                 self.at = start;
                 self.spots(start)
@@ -333,7 +347,7 @@ impl Parser<'_> {
     }
 
     /// A text: in quotes, or one of the known names, or one word.
-    fn text(&mut self, known: &[String], after: &str) -> Parsed<String> {
+    pub fn text(&mut self, known: &[String], after: &str) -> Parsed<String> {
         let first = self.tokens.get(self.at);
         if let Some(Kind::Quoted(text)) = first.map(|t| &t.kind) {
             let text = text.clone();
@@ -392,7 +406,7 @@ impl Parser<'_> {
     }
 
     /// `=`, `:`, `is` or nothing; `!=` is to be denied.
-    fn skip_equality(&mut self) -> bool {
+    pub fn skip_equality(&mut self) -> bool {
         match self.tokens.get(self.at).map(|t| (&t.kind, t.piece())) {
             Some((Kind::Compare(Compare::Equal) | Kind::Colon, _) | (_, "is")) => {
                 self.at += 1;

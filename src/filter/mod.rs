@@ -20,12 +20,14 @@
 //!            | "goal" | "inches"
 //!            | situation | word [field] | "success" | "unsuccessful" | "all"
 //!            | word-field ["=" | ":" | "is" | "!="] word         motion, shift, rotation alone: any
-//!            | number-field [comparison] range                   down, distance, quarter, gain
+//!            | number-field [comparison] range                   down, distance, quarter, gain, margin
 //!            | ["ball on"] spot ["-" spot]                       own 20-40, opp 20-1, own 40 to opp 40, -35, +20
 //!            | "clock" [comparison] time ["-" time]
 //!            | ("ball" | "sheet number") ["=" | "!="] text | team ["ball"]
 //!            | "note" ["has" | "="] text
-//!            | "game" text | ("play" | "label") 17a
+//!            | "game" text | "opponent" text | "last" [3] "games" | "opener" | ("our" | "their") "ball"
+//!            | ["date" | "since" | "before" | "after" | "until"] [comparison] 2026-09-11 ["to" 2026-09-30]
+//!            | ("play" | "label") 17a
 //!            | ["tag"] own-column ["=" | "!="] text
 //! range      = 7 | 7+ | "7 or more" | "7 or less" | 4-6 | "4 to 6", with or without "yards"
 //! comparison = "=" | "!=" | "<" | "<=" | ">" | ">=" | "under" | "over" | "less than" | "more than"
@@ -64,12 +66,14 @@
 //! true: "not motion" answers the plays that are known to have none.
 
 mod ast;
+mod calendar;
 mod error;
 mod group;
 mod item;
 mod number;
 mod parser;
 mod print;
+mod season;
 mod situations;
 mod token;
 mod truth;
@@ -78,8 +82,12 @@ mod words;
 #[cfg(test)]
 mod tests;
 
+/// The language told to a coach, with examples that a test reads.
+pub const GRAMMAR: &str = include_str!("../../config/phrases.md");
+
 pub use ast::{Filter, Range, SuccessShares, TextMatch};
 pub use error::PhraseError;
+pub use season::Season;
 pub use situations::{Situation, Situations};
 pub use truth::Truth;
 pub use words::{Words, parse};

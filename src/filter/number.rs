@@ -69,7 +69,7 @@ impl Parser<'_> {
             ));
         }
         match field {
-            Field::Quarter | Field::Down | Field::Gain | Field::Distance => {
+            Field::Quarter | Field::Down | Field::Gain | Field::Margin | Field::Distance => {
                 self.at = end;
                 self.number_item(field, range, true, span).map(Some)
             }
@@ -112,7 +112,7 @@ impl Parser<'_> {
         let written = self.comparison();
         let compare_span = self.here();
         let Some(range) = self.range()? else {
-            let example = if field == Field::Gain { ">= 10" } else { "3" };
+            let example = if matches!(field, Field::Gain | Field::Margin) { ">= 10" } else { "3" };
             return Err(self.error(
                 compare_span,
                 format!("a number has to follow \"{field}\""),
@@ -152,6 +152,7 @@ impl Parser<'_> {
             Field::Down => (1, 4, "a down is 1 to 4"),
             Field::Quarter => (1, 20, "a quarter is 1 to 4, then overtime 5 and on"),
             Field::Distance => (1, 99, "a distance is 1 to 99 yards"),
+            Field::Margin => (-200, 200, "a margin is -200 to 200 points"),
             _ => (-99, 110, "a gain is -99 to 110 yards"),
         };
         let inside = |n: Option<i64>| n.is_none_or(|n| (lowest..=highest).contains(&n));

@@ -11,6 +11,7 @@ fn words() -> Words {
         own: vec!["grade".into(), "Read Key".into()],
         games: vec!["Badgers".into(), "Owls week 3".into()],
         teams: vec!["Badgers".into(), "Red Foxes".into()],
+        we: Some("Badgers".into()),
         ..Words::default()
     };
     words.vocabulary.learn([
@@ -157,6 +158,32 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("note has \"wide open\"", "note has \"wide open\""),
     ("grade A", "tag grade = A"),
     ("tag \"read key\" = x1", "tag \"Read Key\" = x1"),
+    // Seasons, possessions, scores.
+    ("opener", "opener"),
+    ("first play of a possession vs one-high", "opener and shell = one-high"),
+    ("our ball, third", "ball = Badgers and down = 3"),
+    ("their ball", "not ball = Badgers"),
+    ("last 3 games, run", "last 3 games and play type = run"),
+    ("last three games", "last 3 games"),
+    ("third and short in the last game", "down = 3 and distance 1-3 and last game"),
+    ("opponent Red Foxes", "opponent = \"Red Foxes\""),
+    ("opponent badgers or Red Foxes", "opponent = Badgers or opponent = \"Red Foxes\""),
+    ("opponent != Badgers, third", "not opponent = Badgers and down = 3"),
+    ("opponent 20", "ball on opp 20"),
+    ("2026-09-11", "date = 2026-09-11"),
+    ("date 2026-09", "date 2026-09-01 to 2026-09-30"),
+    ("date 2026, third", "date 2026-01-01 to 2026-12-31 and down = 3"),
+    ("since 2026-09-11", "date >= 2026-09-11"),
+    ("before 2026-10, mesh", "date <= 2026-09-30 and concept = mesh"),
+    ("date after 2026-02-28", "date >= 2026-03-01"),
+    ("date 2026-09-01 - 2026-09-30", "date 2026-09-01 to 2026-09-30"),
+    ("date 2024-2026", "date 2024-01-01 to 2026-12-31"),
+    ("2026-09-11, 2026-09-18", "date = 2026-09-11 or date = 2026-09-18"),
+    ("trailing, fourth quarter", "margin < 0 and quarter = 4"),
+    ("tied or leading", "margin = 0 or margin >= 1"),
+    ("margin -8 to 8", "margin -8 to 8"),
+    ("third quarter or fourth quarter", "quarter = 3 or quarter = 4"),
+    ("second half", "quarter 3-4"),
     // Structure.
     ("(first or second) and 10", "(down = 1 or down = 2) and distance = 10"),
     ("not (run or pass)", "not (play type = run or play type = pass)"),
@@ -180,6 +207,28 @@ fn examples_read_as_the_table_says() {
         .collect();
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(EXAMPLES.len() >= 40);
+}
+
+/// Every row of the page's tables that has a phrase and its reading.
+#[test]
+fn the_grammar_page_is_right() {
+    let mut checked = 0;
+    for line in GRAMMAR.lines().skip_while(|l| !l.starts_with("## What binds")).filter(|l| l.starts_with('|')) {
+        let cells: Vec<&str> = line.trim_matches(['|', ' ']).split(" | ").map(str::trim).collect();
+        let [.., phrase, wanted] = cells[..] else { continue };
+        let code = |cell: &str| cell.strip_prefix('`').and_then(|c| c.strip_suffix('`')).map(String::from);
+        let (Some(phrase), Some(wanted)) = (code(phrase), code(wanted)) else { continue };
+        assert_eq!(reading(&phrase), wanted, "{phrase}");
+        checked += 1;
+    }
+    assert!(checked >= 46, "{checked} examples: 6 of the precedence and at least 40 more");
+    // Whatever the overview shows in code without a placeholder is read.
+    for line in GRAMMAR.lines().take_while(|l| !l.starts_with("Comparisons")).filter(|l| l.starts_with("| ")) {
+        for phrase in line.split('`').skip(1).step_by(2).filter(|p| !p.contains(".toml") && !p.contains("[staff]")) {
+            let phrase = phrase.replace("Herons", "\"Red Foxes\"");
+            assert!(!reading(&phrase).starts_with("ERROR"), "{phrase}: {}", reading(&phrase));
+        }
+    }
 }
 
 #[test]
@@ -229,6 +278,15 @@ const REFUSED: &[(&str, &str, &str, &str)] = &[
     ("run = pass", "=", "does not fit", "write"),
     ("run or or pass", "or", "between two", "write"),
     ("play run", "run", "label", "play 17"),
+    ("third or fourth quarter", "third", "a down or a quarter", "third quarter or fourth quarter"),
+    ("first or second half, run", "first", "a down or a half", "first half or second half"),
+    ("third vs Red Foxes", "Red Foxes", "more than one meaning", "\"ball Red Foxes\" or \"opponent Red Foxes\""),
+    ("opponent Red Fixes", "Red", "no team", "Red Foxes"),
+    ("last 3 plays", "last 3", "counts games", "last 3 games"),
+    ("last", "last", "counts games", "two-minute"),
+    ("date 2026-02-30", "2026-02-30", "no such day", "2026-09-11"),
+    ("since kickoff", "kickoff", "a date has to stand here", "2026-09-11"),
+    ("date > 2026-01 to 2026-02", "date > 2026-01", "range", "alone"),
     ("Badgers", "Badgers", "more than one meaning", "\"game Badgers\" or \"ball Badgers\""),
 ];
 
@@ -416,9 +474,17 @@ fn leaf() -> impl Strategy<Value = Filter> {
     let all: Vec<(Field, String)> = vocabulary.entries().iter().map(|e| (e.field, e.word.clone())).collect();
     let texts: Vec<Field> = Field::ALL.iter().copied().filter(|f| f.kind() == Kind::Text).collect();
     let text = "[a-zA-Z0-9 \"\\\\(),=&+\u{201c}\u{e9}-]{0,12}|and|or not|vs|third";
-    let number = proptest::sample::select(vec![Field::Quarter, Field::Down, Field::Gain]);
+    let number = proptest::sample::select(vec![Field::Quarter, Field::Down, Field::Gain, Field::Margin]);
+    let day = || (2020i16..2030, 1i8..=12, 1i8..=28).prop_map(|(y, m, d)| format!("{y:04}-{m:02}-{d:02}"));
     prop_oneof![
         Just(Filter::GoalToGo),
+        Just(Filter::Opener),
+        (1u32..9999).prop_map(Filter::LastGames),
+        proptest::sample::select(words().teams).prop_map(Filter::Opponent),
+        (day(), day(), 0..3).prop_map(|(a, b, form)| {
+            let (first, last) = (a.clone().min(b.clone()), a.max(b));
+            Filter::Date { from: (form != 1).then_some(first), to: (form != 2).then_some(last) }
+        }),
         Just(Filter::Success(SuccessShares::default())),
         proptest::sample::select(vec![Field::Motion, Field::Shift, Field::Rotation]).prop_map(Filter::Any),
         proptest::sample::select(all).prop_map(|(field, word)| super::item::word_filter(field, word)),
@@ -486,7 +552,7 @@ proptest! {
         pieces in proptest::collection::vec(proptest::sample::select(vec![
             "third", "and", "or", "not", "vs", ",", "(", ")", "short", "3", "11", "7+", "4-6", "&", "run", "pass",
             "one-high", "motion", "shell", "gain", ">=", "-", "goal", "ball on", "own", "20", "red zone", "clock",
-            "2:00", "play", "note", "\"", "distance", "grade", "game", "Badgers", "left", "to", "more", "down",
+            "2:00", "opener", "last", "date", "since", "2026-09-11", "2026", "opponent", "our ball", "margin", "trailing", "play", "note", "\"", "distance", "grade", "game", "Badgers", "left", "to", "more", "down",
         ]), 0..9),
     ) {
         let phrase = pieces.join(" ");

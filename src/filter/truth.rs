@@ -1,6 +1,6 @@
 //! What a filter says of one play.
 
-use super::{Filter, TextMatch};
+use super::{Filter, Season, TextMatch};
 use crate::football::{Distance, Field, PlayRecord, fold};
 
 /// True, false, or not to be told from what is known.
@@ -57,8 +57,14 @@ impl Truth {
 }
 
 impl Filter {
-    /// What the filter says of a play.
+    /// What the filter says of a play that stands alone: whether it opens a possession is unknown, and so is which games
+    /// are the last.
     pub fn fits(&self, play: &PlayRecord) -> Truth {
+        self.fits_in(play, &Season::default())
+    }
+
+    /// What the filter says of a play among the others of its season.
+    pub fn fits_in(&self, play: &PlayRecord, season: &Season) -> Truth {
         let tags = &play.tags;
         match self {
             Filter::All => Truth::True,
@@ -77,13 +83,24 @@ impl Filter {
                 Truth::of(known(tags.own.get(name).map(String::as_str)).map(|own| fold(own) == fold(value)))
             }
             Filter::Game(name) => Truth::of(Some(fold(&play.game) == fold(name))),
+            Filter::Opponent(team) => {
+                let is = |name: &Option<String>| Truth::of(known(name.as_deref()).map(|n| fold(n) == fold(team)));
+                is(&play.home).or(is(&play.away))
+            }
+            Filter::Date { from, to } => Truth::of(
+                play.date
+                    .as_ref()
+                    .map(|day| from.as_ref().is_none_or(|from| from <= day) && to.as_ref().is_none_or(|to| day <= to)),
+            ),
+            Filter::LastGames(number) => Truth::of(season.games_after(play).map(|after| after < *number)),
+            Filter::Opener => Truth::of(season.opener(play)),
             Filter::Label(label) => Truth::of(Some(fold(&play.label) == fold(label))),
             Filter::Success(shares) => {
                 Truth::of((|| shares.judge(tags.down()?, tags.to_gain()?, tags.number(Field::Gain)?))())
             }
-            Filter::And(parts) => parts.iter().fold(Truth::True, |truth, part| truth.and(part.fits(play))),
-            Filter::Or(parts) => parts.iter().fold(Truth::False, |truth, part| truth.or(part.fits(play))),
-            Filter::Not(inner) => inner.fits(play).opposite(),
+            Filter::And(parts) => parts.iter().fold(Truth::True, |truth, part| truth.and(part.fits_in(play, season))),
+            Filter::Or(parts) => parts.iter().fold(Truth::False, |truth, part| truth.or(part.fits_in(play, season))),
+            Filter::Not(inner) => inner.fits_in(play, season).opposite(),
         }
     }
 }

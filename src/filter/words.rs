@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::token::Compare;
 use super::{Filter, PhraseError, Situations, SuccessShares};
 use crate::base::{Error, Result};
 use crate::football::{Field, Vocabulary, fold};
@@ -17,8 +18,10 @@ pub struct Words {
     pub own: Vec<String>,
     /// Names of the library's games; while there are none, any name is taken.
     pub games: Vec<String>,
-    /// Teams that have had the ball.
+    /// Teams that have had the ball or played.
     pub teams: Vec<String>,
+    /// The staff's own team, for "our ball".
+    pub we: Option<String>,
 }
 
 impl Words {
@@ -35,7 +38,7 @@ impl Words {
                     "give it another name",
                 ));
             }
-            super::parse(&situation.means, self).map_err(|error| {
+            super::parser::Parser::read(&situation.means, &dictionary, &[]).map_err(|error| {
                 Error::refused(
                     format!("cannot read the situation \"{}\": {}", situation.name, error.what),
                     format!("{place}\n{}", error.pointed()),
@@ -66,7 +69,17 @@ pub(super) enum Reading {
     Game(String),
     /// A team that has the ball.
     Team(String),
-    /// "own" or "opp", before a spot.
+    /// A team as the opponent of a game.
+    Opponent(String),
+    /// "our ball", "their ball".
+    OurBall(bool),
+    /// "date", "since", "before": what comparison the word is.
+    DateKey(Option<Compare>),
+    /// "last", before a number of games.
+    LastKey,
+    /// "opener".
+    Opener,
+    /// "own" or "opp", before a spot; "opponent" also before a team.
     Side { own: bool },
     /// "success".
     Success,
@@ -89,7 +102,10 @@ pub(super) enum Reading {
 impl Reading {
     /// Whether it is of the language itself; such a reading goes before a word that a staff has used.
     fn built_in(&self) -> bool {
-        !matches!(self, Self::Word { .. } | Self::Situation(_) | Self::Own(_) | Self::Game(_) | Self::Team(_))
+        !matches!(
+            self,
+            Self::Word { .. } | Self::Situation(_) | Self::Own(_) | Self::Game(_) | Self::Team(_) | Self::Opponent(_)
+        )
     }
 }
 
@@ -122,6 +138,15 @@ impl<'a> Dictionary<'a> {
             (&["success", "successful", "successes"], Reading::Success),
             (&["unsuccessful", "failure", "failures"], Reading::Failure),
             (&["all", "every", "all plays", "every play"], Reading::All),
+            (&["our ball", "we have the ball", "own ball"], Reading::OurBall(true)),
+            (&["their ball", "they have the ball"], Reading::OurBall(false)),
+            (&["date", "day", "played"], Reading::DateKey(None)),
+            (&["since"], Reading::DateKey(Some(Compare::AtLeast))),
+            (&["until", "through"], Reading::DateKey(Some(Compare::AtMost))),
+            (&["before"], Reading::DateKey(Some(Compare::Below))),
+            (&["after"], Reading::DateKey(Some(Compare::Above))),
+            (&["last"], Reading::LastKey),
+            (&["opener", "openers", "first play of a possession", "first play of the possession"], Reading::Opener),
             (&["goal", "g"], Reading::Goal),
             (&["inches"], Reading::Inches),
             (&["game"], Reading::GameKey),
@@ -147,6 +172,7 @@ impl<'a> Dictionary<'a> {
             (&words.own, Reading::Own as fn(String) -> Reading),
             (&words.games, Reading::Game),
             (&words.teams, Reading::Team),
+            (&words.teams, Reading::Opponent),
         ] {
             for name in names {
                 dictionary.add(name, reading(name.clone()));
@@ -187,7 +213,7 @@ impl<'a> Dictionary<'a> {
                     let name = self.words.situations.named().get(*index).map(|s| &s.name);
                     name.filter(|n| fold(n) == *spelling).unwrap_or(spelling)
                 }
-                Some(Reading::Own(name) | Reading::Game(name) | Reading::Team(name)) => name,
+                Some(Reading::Own(name) | Reading::Game(name) | Reading::Team(name) | Reading::Opponent(name)) => name,
                 _ => spelling,
             };
             (spelling.as_str(), shown.as_str())

@@ -62,6 +62,8 @@ fields! {
     Quarter "quarter" "quarter" Number;
     /// Time left in the quarter.
     Clock "clock" "clock" Clock;
+    /// Points by which the tagging staff's team leads; negative where it trails.
+    Margin "margin" "margin" Number;
     /// The team that has the ball.
     Ball "ball" "ball" Text;
     /// Offense, defense, special teams: from the tagging staff's side.

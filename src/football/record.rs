@@ -9,6 +9,10 @@ pub struct PlayRecord {
     pub game: String,
     /// Day of the game, `2026-09-11`.
     pub date: Option<String>,
+    /// Home team of the game, if told.
+    pub home: Option<String>,
+    /// Away team of the game, if told.
+    pub away: Option<String>,
     /// Label: given once, never reused or shifted.
     pub label: String,
     /// Place in the film's order, from 1.

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::Settings;
+use super::StandingAsk;
 use crate::base::{Error, IoContext, PendingFile, Result};
 use crate::filter::{Situations, Words};
 use crate::football::Vocabulary;
@@ -32,6 +33,8 @@ pub struct Config {
     pub columns: ColumnNames,
     /// The strip.
     pub template: Template,
+    /// What is asked of every game.
+    pub asks: Vec<StandingAsk>,
 }
 
 impl Config {
@@ -77,7 +80,11 @@ impl Config {
             Some((text, place)) => Template::parse(&text, &place)?,
             None => Template::strip()?,
         };
-        Ok(Self { settings, vocabulary, situations, situations_place, columns, template })
+        let asks = match own("asks.toml")? {
+            Some((text, place)) => StandingAsk::read_all(&text, &place)?,
+            None => StandingAsk::shipped()?,
+        };
+        Ok(Self { asks, settings, vocabulary, situations, situations_place, columns, template })
     }
 
     /// Remembers a header that a person confirmed, in the library's folder, else in the user's own; gives the file.
@@ -110,7 +117,8 @@ impl Config {
         let mut vocabulary = self.vocabulary.clone();
         vocabulary.learn(used.words.iter().map(|(field, word)| (*field, word.as_str())));
         let situations = self.situations.clone();
-        let words = Words { vocabulary, situations, own: used.own, games: used.games, teams: used.teams };
+        let we = self.settings.staff.team.clone();
+        let words = Words { vocabulary, situations, own: used.own, games: used.games, teams: used.teams, we };
         words.check(&self.situations_place)?;
         Ok(words)
     }

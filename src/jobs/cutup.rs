@@ -66,10 +66,13 @@ pub struct CutupDone {
 }
 
 /// A plan with the films behind its segments.
-struct Planned {
-    plan: ReelPlan,
-    sources: HashMap<String, Arc<Film>>,
-    done: CutupDone,
+pub(super) struct Planned {
+    /// What is seen.
+    pub plan: ReelPlan,
+    /// The film behind each source that the plan names.
+    pub sources: HashMap<String, Arc<Film>>,
+    /// What is told of it so far.
+    pub done: CutupDone,
 }
 
 /// Makes a reel of the plays that fit. Where none is to be shown nothing is written, and `plays` is 0.
@@ -78,7 +81,13 @@ struct Planned {
 /// A phrase that cannot be read; an ending other than `.mp4`; a name of a file that is there and no reel; a full disk.
 pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<CutupDone> {
     check_out(library, &ask.out)?;
-    let Planned { plan, sources, mut done } = planned(tools, config, library, ask)?;
+    let filter = filter::parse(&ask.phrase, &config.words(library)?)?;
+    made(tools, config, planned(tools, config, library, ask, &filter)?, &ask.out)
+}
+
+/// Renders what was planned to `out`, whose name has been looked at.
+pub(super) fn made(tools: Tools<'_>, config: &Config, planned: Planned, out: &Path) -> Result<CutupDone> {
+    let Planned { plan, sources, mut done } = planned;
     if plan.segments.is_empty() {
         return Ok(done);
     }
@@ -94,7 +103,7 @@ pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAs
         let known = sources.get(&segment.source).cloned();
         known.ok_or_else(|| Error::failed("its film is not open", &segment.source, "run the same command again"))
     };
-    let rendered = reel::render(&plan, &studio, &mut open, &ask.out)?;
+    let rendered = reel::render(&plan, &studio, &mut open, out)?;
     done.left_out.extend(rendered.left_out.into_iter().map(|l| LeftOutPlay {
         game: l.game,
         label: l.label,
@@ -114,12 +123,19 @@ pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAs
 /// Those of [`cutup`].
 pub fn plan_cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<CutupDone> {
     check_out(library, &ask.out)?;
-    Ok(planned(tools, config, library, ask)?.done)
+    let filter = filter::parse(&ask.phrase, &config.words(library)?)?;
+    Ok(planned(tools, config, library, ask, &filter)?.done)
 }
 
-fn planned(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<Planned> {
-    let filter: Filter = filter::parse(&ask.phrase, &config.words(library)?)?;
-    let found = library.plays(&filter)?;
+/// What a reel of the plays of `filter` would be.
+pub(super) fn planned(
+    tools: Tools<'_>,
+    config: &Config,
+    library: &Library,
+    ask: &CutupAsk,
+    filter: &Filter,
+) -> Result<Planned> {
+    let found = library.plays(filter)?;
     let games = library.games()?;
     check_angle(ask, &found)?;
     let mut done = CutupDone { reads: filter.to_string(), fit: found.len(), ..CutupDone::default() };
@@ -244,7 +260,7 @@ fn check_angle(ask: &CutupAsk, found: &[PlayFound]) -> Result<()> {
 
 /// The reel's name must be that of an MP4 file, and of no file but an earlier reel: one slip of the hand is not to cost a
 /// game's film.
-fn check_out(library: &Library, out: &Path) -> Result<()> {
+pub(super) fn check_out(library: &Library, out: &Path) -> Result<()> {
     if !out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("mp4")) {
         let next = "give a file name that ends in .mp4";
         return Err(Error::refused("cannot write the reel: it is an MP4 file", out.display(), next));

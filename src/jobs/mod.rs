@@ -3,6 +3,7 @@
 //! Each job is idempotent: what is done is known by its content and is not done again, so that an interrupted night is
 //! finished by the same command.
 
+mod asks;
 mod check;
 mod check_files;
 mod check_films;
@@ -31,6 +32,7 @@ mod time_of_day;
 mod tools;
 mod unweave;
 
+pub use asks::{AskDone, AskReel, ReelFate, StandingAsk, standing};
 pub use check::{CheckAsk, Checked, check};
 pub use config::Config;
 pub use cutup::{CutupAsk, CutupDone, LeftOutPlay, cutup, plan_cutup};
@@ -41,6 +43,6 @@ pub use kept::Kept;
 pub use mend::{Mended, RowWord, game_of, mend_row, undo_row};
 pub use mend_play::{Change, MendAsk, PlayMended, mend_play};
 pub use scan::{CameraScan, scan};
-pub use settings::{ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings};
+pub use settings::{ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings, StaffSettings};
 pub use stills::{StillsDone, stills};
 pub use tools::Tools;

@@ -21,6 +21,18 @@ pub struct Settings {
     pub cutup: CutupSettings,
     /// Tag sheets.
     pub sheet: SheetSettings,
+    /// The staff itself.
+    #[serde(default)]
+    pub staff: StaffSettings,
+}
+
+/// Whose library it is.
+#[derive(Debug, Clone, PartialEq, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StaffSettings {
+    /// The staff's own team, for "our ball".
+    #[serde(default)]
+    pub team: Option<String>,
 }
 
 /// How clips are cut.

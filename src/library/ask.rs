@@ -1,14 +1,15 @@
 //! Questions to the library.
 
-use std::collections::BTreeSet;
+use std::collections::hash_map::Entry;
+use std::collections::{BTreeSet, HashMap};
 use std::path::PathBuf;
 
 use rusqlite::params_from_iter;
 
 use super::Library;
-use super::cameras::parts_of;
+use super::cameras::{PartFound, parts_of};
 use super::play_shots::{frame, sighting};
-use super::sql::Condition;
+use super::sql::{Condition, Teams};
 use super::sql_error::{SqlContext, uint, uint32};
 use super::tag_columns::read;
 use crate::base::{FrameNo, FrameSpan, Rate, Result};
@@ -95,20 +96,28 @@ impl Library {
     }
 
     fn answer(&self, filter: &Filter) -> rusqlite::Result<Vec<PlayFound>> {
-        let condition = Condition::of(filter);
+        let teams = self
+            .db()
+            .prepare("SELECT id, home, away FROM games")?
+            .query_map([], |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)))?
+            .collect::<rusqlite::Result<Vec<Teams>>>()?;
+        let condition = Condition::of(filter, &teams);
         let mut ask = self.db().prepare(&format!(
-            "SELECT p.id, g.name, g.date, p.label, p.position, r.place, p.matched_by, p.row_doubt, p.doubt
+            "SELECT p.id, g.name, g.date, p.label, p.position, r.place, p.matched_by, p.row_doubt, p.doubt, g.home, g.away
              FROM plays p JOIN games g ON g.id = p.game LEFT JOIN rows r ON r.id = p.row
              WHERE p.live AND {}
              ORDER BY g.date IS NULL, g.date, g.name, p.position",
             condition.sql
         ))?;
+        let mut parts = HashMap::new();
         let found = ask.query_map(params_from_iter(condition.bound), |r| {
             let id = r.get(0)?;
             Ok(PlayFound {
                 record: PlayRecord {
                     game: r.get(1)?,
                     date: r.get(2)?,
+                    home: r.get(9)?,
+                    away: r.get(10)?,
                     label: r.get(3)?,
                     order: uint32(r.get(4)?),
                     row: r.get(5)?,
@@ -117,14 +126,14 @@ impl Library {
                     tags: read(self.db(), "SELECT own, field, kind, num, text FROM tags WHERE play = ?", id)?,
                 },
                 doubt: r.get(8)?,
-                clips: self.clips_of(id)?,
+                clips: self.clips_of(id, &mut parts)?,
             })
         })?;
         found.collect()
     }
 
     /// A play's clips. One of a film that was replaced since is left out: its frames mean nothing to the shot now.
-    fn clips_of(&self, play: i64) -> rusqlite::Result<Vec<ClipFound>> {
+    fn clips_of(&self, play: i64, known: &mut HashMap<i64, Vec<PartFound>>) -> rusqlite::Result<Vec<ClipFound>> {
         let mut ask = self.db().prepare_cached(
             "SELECT c.name, c.angle, k.path, k.film, f.fingerprint, k.film_start, k.film_end, k.frames, k.rate_num,
                     k.rate_den, k.bytes, s.set_frame, s.doubt, s.snap, s.snap_time, s.snap_confidence,
@@ -138,15 +147,20 @@ impl Library {
         )?;
         let found = ask.query_map([play], |r| {
             let span = FrameSpan::of(uint(r.get(5)?), uint(r.get(6)?));
-            let parts = parts_of(self.db(), r.get(3)?)?;
+            let film = r.get(3)?;
+            // A camera may be 250 files; they are read once for all plays of an answer.
+            if let Entry::Vacant(place) = known.entry(film) {
+                place.insert(parts_of(self.db(), film)?);
+            }
+            let parts = known.get(&film).map_or(&[][..], Vec::as_slice);
             Ok(ClipFound {
                 camera: r.get(0)?,
                 angle: Angle::named(&r.get::<_, String>(1)?),
                 path: r.get::<_, String>(2)?.into(),
                 parts: parts
-                    .into_iter()
+                    .iter()
                     .filter(|p| p.first_frame < span.end.0 && span.start.0 < p.first_frame + p.frames)
-                    .map(|p| p.path)
+                    .map(|p| p.path.clone())
                     .collect(),
                 film: r.get(4)?,
                 span,
@@ -168,29 +182,42 @@ impl Library {
             let list = |sql: &str| -> rusqlite::Result<Vec<String>> {
                 self.db().prepare(sql)?.query_map([], |r| r.get(0))?.collect()
             };
-            let mut words = BTreeSet::new();
-            let mut used = self.db().prepare(
-                "SELECT DISTINCT t.field, t.text FROM tags t JOIN plays p ON p.id = t.play
-                 WHERE p.live AND t.own = 0 AND t.kind = 'word' AND t.folded <> ''",
+            // The values of a field are taken from the index one by one, each by a step to the next higher: that costs what
+            // words there are, not what plays.
+            let mut values = self.db().prepare(
+                "WITH RECURSIVE w(f) AS (
+                     SELECT min(folded) FROM tags WHERE own = 0 AND field = ?1 AND folded > ''
+                     UNION ALL
+                     SELECT (SELECT min(folded) FROM tags WHERE own = 0 AND field = ?1 AND folded > w.f)
+                     FROM w WHERE w.f IS NOT NULL)
+                 SELECT (SELECT t.text FROM tags t JOIN plays p ON p.id = t.play
+                         WHERE t.own = 0 AND t.field = ?1 AND t.folded = w.f AND t.kind = ?2 AND p.live LIMIT 1)
+                 FROM w WHERE w.f IS NOT NULL",
             )?;
-            let mut rows = used.query([])?;
-            while let Some(row) = rows.next()? {
-                if let Some(field) = Field::named(&row.get::<_, String>(0)?) {
-                    words.insert((field, row.get::<_, String>(1)?));
-                }
+            let mut used = |field: Field, kind: &str| -> rusqlite::Result<Vec<String>> {
+                let found = values.query_map([field.key(), kind], |r| r.get::<_, Option<String>>(0))?;
+                found.filter_map(Result::transpose).collect()
+            };
+            let mut words = BTreeSet::new();
+            for &field in Field::ALL {
+                words.extend(used(field, "word")?.into_iter().map(|word| (field, word)));
             }
+            let mut teams: BTreeSet<String> = used(Field::Ball, "text")?.into_iter().collect();
+            teams.extend(list(
+                "SELECT home FROM games WHERE home IS NOT NULL UNION SELECT away FROM games WHERE away IS NOT NULL",
+            )?);
             Ok(UsedWords {
                 words: words.into_iter().collect(),
                 own: list(
-                    "SELECT DISTINCT t.field FROM tags t JOIN plays p ON p.id = t.play WHERE p.live AND t.own = 1
-                     ORDER BY 1",
+                    "WITH RECURSIVE w(f) AS (
+                         SELECT min(field) FROM tags WHERE own = 1
+                         UNION ALL
+                         SELECT (SELECT min(field) FROM tags WHERE own = 1 AND field > w.f) FROM w WHERE w.f IS NOT NULL)
+                     SELECT w.f FROM w WHERE w.f IS NOT NULL AND EXISTS (
+                         SELECT 1 FROM tags t JOIN plays p ON p.id = t.play
+                         WHERE t.own = 1 AND t.field = w.f AND p.live)",
                 )?,
-                teams: list(
-                    "SELECT t.text FROM tags t JOIN plays p ON p.id = t.play
-                     WHERE p.live AND t.own = 0 AND t.field = 'ball' AND t.folded <> ''
-                     UNION SELECT home FROM games WHERE home IS NOT NULL
-                     UNION SELECT away FROM games WHERE away IS NOT NULL ORDER BY 1",
-                )?,
+                teams: teams.into_iter().collect(),
                 games: list("SELECT name FROM games ORDER BY date IS NULL, date, name")?,
             })
         };

@@ -11,7 +11,7 @@ use super::put_plays::{CameraShot, PlayIn};
 use super::sheet_rows::{MatchIn, RowIn};
 use crate::base::{FrameSpan, Rate};
 use crate::film::{Evidence, Film, scripted};
-use crate::filter::{Filter, Range, SuccessShares, TextMatch};
+use crate::filter::{Filter, Range, Season, SuccessShares, TextMatch};
 use crate::football::{Distance, Field, GameClock, Kind, Spot, Tags, Value};
 
 /// Words few enough that they meet, with spellings that fold alike, blanks, and signs that fold to nothing.
@@ -96,7 +96,29 @@ fn leaf() -> impl Strategy<Value = Filter> {
         prop::sample::select(&["badgers", "River-Otters", "nobody"][..]).prop_map(|g| Filter::Game(g.into())),
         label.prop_map(|l| Filter::Label(l.into())),
         Just(Filter::Success(SuccessShares::default())),
+        Just(Filter::Opener),
+        prop::sample::select(&["badgers", "River-Otters", "Herons", "nobody"][..])
+            .prop_map(|team| Filter::Opponent(team.into())),
+        (1..4u32).prop_map(Filter::LastGames),
+        (day(), day()).prop_filter_map("a day", |(from, to)| {
+            (from.is_some() || to.is_some()).then_some(Filter::Date { from, to })
+        }),
     ]
+}
+
+/// Days around those of the games; none for a game whose day was not told.
+fn day() -> impl Strategy<Value = Option<String>> {
+    prop::sample::select(&[None, Some("2026-09-11"), Some("2026-09-12"), Some("2026-10-01")][..])
+        .prop_map(|day| day.map(String::from))
+}
+
+/// What is told of a game: its day and its teams, each or none of them.
+fn told() -> impl Strategy<Value = (Option<String>, Option<String>, Option<String>)> {
+    let team = || {
+        prop::sample::select(&[None, Some("Badgers"), Some("river otters"), Some(" "), Some("Herons")][..])
+            .prop_map(|team| team.map(String::from))
+    };
+    (day(), team(), team())
 }
 
 fn filter() -> impl Strategy<Value = Filter> {
@@ -111,11 +133,20 @@ fn filter() -> impl Strategy<Value = Filter> {
 
 /// A library whose games have plays with these tags, written the way a night's work writes them.
 fn library(folder: &std::path::Path, games: &[Vec<Tags>; 2]) -> Library {
+    library_of(folder, games, &Default::default())
+}
+
+/// The same, and what is told of each game.
+fn library_of(
+    folder: &std::path::Path,
+    games: &[Vec<Tags>; 2],
+    told: &[(Option<String>, Option<String>, Option<String>); 2],
+) -> Library {
     let mut library = Library::create(folder, None).unwrap();
     // A property is about answers, not about power cuts; the disk would be most of its time.
     library.db().pragma_update(None, "synchronous", "OFF").unwrap();
-    for (name, plays) in GAMES.iter().zip(games) {
-        library.put_game(&GameIn { name: name.to_string(), ..GameIn::default() }).unwrap();
+    for ((name, plays), (date, home, away)) in GAMES.iter().zip(games).zip(told.clone()) {
+        library.put_game(&GameIn { name: name.to_string(), date, home, away }).unwrap();
         let film = Film { parts: vec![scripted::part(name, 10_000, Rate { num: 30, den: 1 })], problems: vec![] };
         library.put_camera(name, "sideline", &film, false).unwrap();
         let shot = |k: u64| CameraShot {
@@ -148,21 +179,25 @@ proptest! {
     fn sql_and_memory_answer_alike(
         badgers in prop::collection::vec(tags(), 1..8),
         otters in prop::collection::vec(tags(), 0..4),
+        told in [told(), told()],
         filters in prop::collection::vec(filter(), 40),
     ) {
         let folder = tempfile::tempdir().unwrap();
         let games = [badgers, otters];
-        let library = library(folder.path(), &games);
+        let library = library_of(folder.path(), &games, &told);
         let all = library.plays(&Filter::All).unwrap();
-        let stored: Vec<&Tags> = all.iter().map(|p| &p.record.tags).collect();
-        prop_assert_eq!(stored, games.iter().flatten().collect::<Vec<_>>(), "what is put in comes out");
+        let season = Season::of(&all.iter().map(|p| p.record.clone()).collect::<Vec<_>>());
+        for (name, plays) in GAMES.iter().zip(&games) {
+            let stored: Vec<_> = all.iter().filter(|p| p.record.game == *name).map(|p| &p.record.tags).collect();
+            prop_assert_eq!(stored, plays.iter().collect::<Vec<_>>(), "what is put in comes out");
+        }
         for filter in filters {
-            let want: Vec<_> = all.iter().filter(|p| filter.fits(&p.record).is_true()).collect();
+            let want: Vec<_> = all.iter().filter(|p| filter.fits_in(&p.record, &season).is_true()).collect();
             let got = library.plays(&filter).unwrap();
             prop_assert_eq!(got.iter().collect::<Vec<_>>(), want, "{:?}", filter);
             // Plays that are not in the answer of the opposite either are the unknown ones.
             let opposite = Filter::Not(Box::new(filter));
-            let want: Vec<_> = all.iter().filter(|p| opposite.fits(&p.record).is_true()).collect();
+            let want: Vec<_> = all.iter().filter(|p| opposite.fits_in(&p.record, &season).is_true()).collect();
             let got = library.plays(&opposite).unwrap();
             prop_assert_eq!(got.iter().collect::<Vec<_>>(), want, "{:?}", opposite);
         }
@@ -187,6 +222,10 @@ fn of_a_play_without_tags_nothing_is_true_and_nothing_is_false() {
         Filter::Text { field: Field::Note, how: TextMatch::Has, text: String::new() },
         Filter::Own { name: "grade".into(), value: "B".into() },
         Filter::Success(SuccessShares::default()),
+        Filter::Opener,
+        Filter::Opponent("Badgers".into()),
+        Filter::LastGames(1),
+        Filter::Date { from: Some("2026-01-01".into()), to: None },
     ] {
         assert_eq!(library.plays(&leaf).unwrap(), [], "{leaf:?}");
         let not = Filter::Not(Box::new(leaf.clone()));

@@ -13,7 +13,7 @@ const APPLICATION: i32 = i32::from_be_bytes(*b"down");
 /// One step up. Step k makes version k + 1 of version k. A step that has shipped is never edited.
 type Step = fn(&Transaction<'_>) -> rusqlite::Result<()>;
 
-const STEPS: &[Step] = &[to_version_1, to_version_2, to_version_3, to_version_4];
+const STEPS: &[Step] = &[to_version_1, to_version_2, to_version_3, to_version_4, to_version_5];
 
 fn to_version_1(work: &Transaction<'_>) -> rusqlite::Result<()> {
     work.execute_batch(include_str!("schema.sql"))
@@ -97,6 +97,11 @@ fn to_version_4(work: &Transaction<'_>) -> rusqlite::Result<()> {
              PRIMARY KEY (reshape, after, play, camera)
          ) STRICT, WITHOUT ROWID;",
     )
+}
+
+/// Questions find plays by their tags' values, and the words that sheets have used, without reading every play.
+fn to_version_5(work: &Transaction<'_>) -> rusqlite::Result<()> {
+    work.execute_batch("CREATE INDEX tags_by_value ON tags (own, field, folded, num, kind)")
 }
 
 /// What is to be done about a database's version.

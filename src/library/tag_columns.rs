@@ -74,11 +74,16 @@ pub(super) fn read(db: &Connection, sql: &str, id: i64) -> rusqlite::Result<Tags
     Ok(tags)
 }
 
+/// The field of a key as the library writes it; `Field::named` forgives more and costs more.
+fn of_key(key: &str) -> Option<Field> {
+    Field::ALL.iter().copied().find(|f| f.key() == key).or_else(|| Field::named(key))
+}
+
 fn add(tags: &mut Tags, row: &Row<'_>) -> rusqlite::Result<()> {
     let (own, name, kind): (bool, String, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
     if own {
         tags.own.insert(name, row.get::<_, Option<String>>(4)?.unwrap_or_default());
-    } else if let (Some(field), Some(value)) = (Field::named(&name), value(&kind, row.get_ref(3)?, row.get(4)?)) {
+    } else if let (Some(field), Some(value)) = (of_key(&name), value(&kind, row.get_ref(3)?, row.get(4)?)) {
         tags.fields.insert(field, value);
     }
     Ok(())

@@ -109,6 +109,7 @@ fn hint(field: Field) -> &'static str {
         Field::Time => "Time in the film at the snap: 12:34.5 or 754.5. Leave it empty if you have none",
         Field::Quarter => "1 to 4; 5 is overtime",
         Field::Clock => "Time left in the quarter: 12:34",
+        Field::Margin => "Points by which you lead; with a minus where you trail",
         Field::Ball => "The team that has the ball",
         Field::Unit => "Whose unit of yours is on the field",
         Field::Down => "1 to 4; empty for kickoffs and tries",

@@ -8,6 +8,7 @@ mod marks;
 #[path = "../bench/made_sheets.rs"]
 mod made_sheets;
 
+mod asks;
 mod check;
 mod clips;
 mod damaged_sheets;
