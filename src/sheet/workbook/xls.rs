@@ -4,7 +4,7 @@ use std::io::Cursor;
 
 use calamine::{Data, Reader, SheetVisible, Xls, XlsError};
 
-use super::{MOST_CELLS, Merged, Workbook, Worksheet, cell_text, damaged, guarded, locked, too_large};
+use super::{MOST_CELLS, Workbook, Worksheet, cell_text, damaged, guarded, locked, too_large};
 use crate::base::{Error, Result};
 
 /// Columns of a worksheet in this format.
@@ -55,15 +55,7 @@ pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
                 let row = u32::try_from(row).unwrap_or(u32::MAX);
                 sheet.put(top.saturating_add(row).saturating_add(1), left as usize + column, text);
             }
-            let merged = book.merge_cells_by_sheet_name(&title).unwrap_or_default();
-            sheet.merged = merged
-                .into_iter()
-                .map(|m| Merged {
-                    top: m.start.0.saturating_add(1),
-                    bottom: m.end.0.saturating_add(1),
-                    left: m.start.1 as usize,
-                })
-                .collect();
+            sheet.merge(&book.merge_cells_by_sheet_name(&title).unwrap_or_default());
             sheets.push(sheet);
         }
         Ok(Workbook { sheets, date_base: None })

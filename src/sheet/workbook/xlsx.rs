@@ -4,7 +4,7 @@ use std::io::Cursor;
 
 use calamine::{DataRef, Reader, SheetVisible, Xlsx, XlsxError};
 
-use super::{DateBase, MOST_CELLS, Merged, Workbook, Worksheet, cell_text, damaged, guarded, too_large};
+use super::{DateBase, MOST_CELLS, Workbook, Worksheet, cell_text, damaged, guarded, too_large};
 use crate::base::Result;
 
 /// Reads every worksheet, cell by cell: what the file says of its dimensions is not believed.
@@ -39,15 +39,7 @@ pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
                 sheet.put(row.saturating_add(1), column as usize, text);
             }
             drop(cells);
-            let merged = book.merge_cells_by_sheet_name(&title).unwrap_or_default();
-            sheet.merged = merged
-                .into_iter()
-                .map(|m| Merged {
-                    top: m.start.0.saturating_add(1),
-                    bottom: m.end.0.saturating_add(1),
-                    left: m.start.1 as usize,
-                })
-                .collect();
+            sheet.merge(&book.merge_cells_by_sheet_name(&title).unwrap_or_default());
             sheets.push(sheet);
         }
         Ok(Workbook { sheets, date_base: Some(base) })
