@@ -7,7 +7,9 @@ use super::play_facts::{Reference, play_facts};
 use super::time_of_day::on_one_clock;
 use crate::base::{Error, Problem, Result};
 use crate::library::{CameraShot, Library, PinFound, RowIn};
-use crate::sheet::{MatchSettings, Matching, Pin, PlayFacts, Row, RowFacts, Sheet, match_rows, row_facts};
+use crate::sheet::{
+    MatchSettings, Matching, Pair, Pin, PlayFacts, Rival, Row, RowFacts, Sheet, Unmatched, match_rows, row_facts,
+};
 
 /// A tag sheet's rows, read now or kept in the library. A game may have several, one for each half; they are read one
 /// after the other, and each row's address names its file.
@@ -139,30 +141,23 @@ fn by_halves(rows: &[RowFacts], at: usize, plays: &[PlayFacts], settings: &Match
         })
         .collect();
     let second = match_rows(&moved, &plays[from..], &MatchSettings::default());
-    let mut all = first;
-    all.pairs.retain(|pair| pair.play < from);
-    let lost = (0..at)
-        .filter(|row| all.pairs.iter().all(|p| p.row != *row) && all.unmatched_rows.iter().all(|u| u.row != *row));
-    let lost: Vec<usize> = lost.collect();
+    let Matching { mut pairs, unmatched_rows: mut lost, line, spread, runner_up, .. } = first;
+    pairs.retain(|pair| pair.play < from);
+    let is_told = |row: &usize| pairs.iter().any(|p| p.row == *row) || lost.iter().any(|u| u.row == *row);
+    let untold: Vec<usize> = (0..at).filter(|row| !is_told(row)).collect();
     let why = "it stands in the first half's sheet, and its play may be the second half's";
-    all.unmatched_rows.extend(lost.into_iter().map(|row| crate::sheet::Unmatched {
-        row,
-        why: why.into(),
-        rival: None,
-    }));
-    all.unmatched_plays.retain(|play| *play < from);
-    all.unmatched_plays.extend(second.unmatched_plays.iter().map(|play| play + from));
-    let there = |rival: crate::sheet::Rival| crate::sheet::Rival { play: rival.play.map(|p| p + from), ..rival };
-    all.pairs.extend(second.pairs.into_iter().map(|pair| crate::sheet::Pair {
+    lost.extend(untold.into_iter().map(|row| Unmatched::new(row, why)));
+    let there = |rival: Rival| Rival { play: rival.play.map(|p| p + from), ..rival };
+    pairs.extend(second.pairs.into_iter().map(|pair| Pair {
         row: pair.row + at,
         play: pair.play + from,
         rival: pair.rival.map(there),
         ..pair
     }));
-    all.unmatched_rows.extend(second.unmatched_rows.into_iter().map(|row| crate::sheet::Unmatched {
+    lost.extend(second.unmatched_rows.into_iter().map(|row| Unmatched {
         row: row.row + at,
         rival: row.rival.map(there),
         ..row
     }));
-    all
+    Matching { line, spread, runner_up, ..Matching::of(pairs, lost, plays.len()) }
 }

@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use calamine::{Data, Reader, SheetVisible, Xls, XlsError};
+use calamine::{Reader, SheetVisible, Xls, XlsError};
 
 use super::{MOST_CELLS, Workbook, Worksheet, cell_text, damaged, guarded, locked, too_large};
 use crate::base::{Error, Result};
@@ -42,18 +42,8 @@ pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
             let Ok(range) = book.worksheet_range(&title) else { continue };
             let (top, left) = range.start().unwrap_or_default();
             for (row, column, value) in range.used_cells() {
-                let text = match value {
-                    Data::Empty => String::new(),
-                    Data::Int(n) => n.to_string(),
-                    Data::Float(n) => cell_text::number(*n),
-                    Data::String(text) => text.clone(),
-                    Data::Bool(b) => cell_text::truth(*b),
-                    Data::DateTime(value) => cell_text::date_time(value),
-                    Data::DateTimeIso(text) | Data::DurationIso(text) => text.clone(),
-                    Data::Error(kind) => cell_text::error(kind),
-                };
                 let row = u32::try_from(row).unwrap_or(u32::MAX);
-                sheet.put(top.saturating_add(row).saturating_add(1), left as usize + column, text);
+                sheet.put(top.saturating_add(row).saturating_add(1), left as usize + column, cell_text::value(value));
             }
             sheet.merge(&book.merge_cells_by_sheet_name(&title).unwrap_or_default());
             sheets.push(sheet);

@@ -25,15 +25,7 @@ pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
                 let text = match cell.value {
                     // A formula whose value was never computed: another program wrote it.
                     DataRef::Empty => cell.formula.map(|f| format!("={f}")).unwrap_or_default(),
-                    DataRef::Int(n) => n.to_string(),
-                    DataRef::Float(n) => cell_text::number(n),
-                    DataRef::String(text) => text,
-                    DataRef::SharedString(text) => text.to_string(),
-                    DataRef::Bool(b) => cell_text::truth(b),
-                    DataRef::DateTime(value) => cell_text::date_time(&value),
-                    DataRef::DateTimeIso(text) => text.replace('T', " "),
-                    DataRef::DurationIso(text) => cell_text::iso_duration(&text),
-                    DataRef::Error(kind) => cell_text::error(&kind),
+                    value => cell_text::value(&value.into()),
                 };
                 let (row, column) = cell.pos;
                 sheet.put(row.saturating_add(1), column as usize, text);
