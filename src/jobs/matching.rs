@@ -127,7 +127,7 @@ impl TagSheet {
 fn by_halves(rows: &[RowFacts], at: usize, plays: &[PlayFacts], settings: &MatchSettings) -> Matching {
     let first = match_rows(&rows[..at], plays, settings);
     let from = first.pairs.iter().filter(|pair| pair.doubt.is_none()).map(|pair| pair.play + 1).max().unwrap_or(0);
-    let Some(begin) = plays.get(from).map(|play| play.time) else { return first };
+    let begin = plays.get(from).map_or(0.0, |play| play.time);
     let time = rows[at..].iter().find_map(|row| row.time).unwrap_or(0.0);
     let moved: Vec<RowFacts> = rows[at..]
         .iter()
@@ -160,4 +160,30 @@ fn by_halves(rows: &[RowFacts], at: usize, plays: &[PlayFacts], settings: &Match
         ..row
     }));
     Matching { line, spread, runner_up, ..Matching::of(pairs, lost, plays.len()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(times: &[f64]) -> Vec<RowFacts> {
+        times.iter().map(|time| RowFacts { time: Some(*time), ..RowFacts::default() }).collect()
+    }
+
+    #[test]
+    fn each_half_stands_on_its_own_plays_and_no_row_is_lost() {
+        let snaps = [20.0, 61.0, 95.0, 148.0, 190.0, 231.0, 400.0, 433.0, 489.0, 530.0, 571.0, 640.0];
+        let plays: Vec<PlayFacts> =
+            snaps.iter().map(|time| PlayFacts { time: *time, ..PlayFacts::default() }).collect();
+        let first: Vec<f64> = snaps[..6].to_vec();
+        let second: Vec<f64> = snaps[6..].iter().map(|time| time - 390.0).collect();
+        let both = rows(&[first, second].concat());
+        let matching = by_halves(&both, 6, &plays, &MatchSettings::default());
+        let joined: Vec<(usize, usize)> = matching.pairs.iter().map(|p| (p.row, p.play)).collect();
+        assert_eq!(joined, (0..12).map(|n| (n, n)).collect::<Vec<_>>());
+        // The camera stopped at half time: the second sheet's rows have no play, and each is told.
+        let matching = by_halves(&both, 6, &plays[..6], &MatchSettings::default());
+        assert_eq!(matching.pairs.len(), 6);
+        assert_eq!(matching.unmatched_rows.iter().map(|u| u.row).collect::<Vec<_>>(), (6..12).collect::<Vec<_>>());
+    }
 }
