@@ -26,20 +26,13 @@ pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
     let (folder, done) = if args.dry_run {
         let library = shelf::open_if_there(common)?;
         let folder = library.as_ref().map(|l| l.folder().to_path_buf());
-        let mut config = Config::load(folder.as_deref())?;
-        for sheet in &ask.sheets {
-            header::settle(common, &mut config, folder.as_deref(), sheet, args.yes, false)?;
-        }
+        let config = settled(common, folder.as_deref(), &ask, args.yes, false)?;
         let done = wire::with_tools(chain, &config.settings, |tools| plan_cut(tools, &config, library.as_ref(), &ask))?;
         (folder, done)
     } else {
         if !ask.sheets.is_empty() {
             // Before a library is made for a sheet that is refused.
-            let there = shelf::folder(common)?.filter(|f| f.join("downbox.toml").is_file());
-            let mut config = Config::load(there.as_deref())?;
-            for sheet in &ask.sheets {
-                header::settle(common, &mut config, there.as_deref(), sheet, args.yes, true)?;
-            }
+            settled(common, shelf::present(common)?.as_deref(), &ask, args.yes, true)?;
         }
         let mut library = shelf::open_or_make(common)?;
         let folder = library.folder().to_path_buf();
@@ -71,6 +64,15 @@ fn tell_new_game(common: &Common, library: &Library, ask: &CutAsk) -> Result<()>
         output::note(format!("a new game: {}; the library has: {}", ask.game.name, others.join(", ")));
     }
     Ok(())
+}
+
+/// What is in force, with what the columns of the sheets hold.
+fn settled(common: &Common, folder: Option<&Path>, ask: &CutAsk, yes: bool, remember: bool) -> Result<Config> {
+    let mut config = Config::load(folder)?;
+    for sheet in &ask.sheets {
+        header::settle(common, &mut config, folder, sheet, yes, remember)?;
+    }
+    Ok(config)
 }
 
 fn ask(args: &Cut) -> CutAsk {

@@ -66,7 +66,7 @@ fn shown(draft: &Draft, sheet: &Path) -> String {
         .proposal
         .columns
         .iter()
-        .map(|p| vec![p.name.clone(), p.role.key().replace('_', " "), p.values.join(", "), p.why.clone()])
+        .map(|p| vec![p.name.clone(), p.role.words().to_string(), p.values.join(", "), p.why.clone()])
         .collect();
     out.push_str(&table(&["column", "read as", "such as", "because"], &rows));
     let others = draft.others();

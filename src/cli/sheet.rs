@@ -24,7 +24,7 @@ pub fn run(common: &Common, command: &SheetCommand) -> Result<Outcome> {
 }
 
 fn check(common: &Common, args: &SheetCheck) -> Result<Outcome> {
-    let folder = shelf::folder(common)?.filter(|f| f.join("downbox.toml").is_file());
+    let folder = shelf::present(common)?;
     let mut config = Config::load(folder.as_deref())?;
     header::settle(common, &mut config, folder.as_deref(), &args.sheet, args.yes, true)?;
     let mut sheet = Sheet::open(&args.sheet, &config.columns, &config.vocabulary)?;
@@ -144,7 +144,7 @@ fn blank(common: &Common, args: &SheetBlank) -> Result<Outcome> {
             "choose another name, or move that file away",
         ));
     }
-    let folder = shelf::folder(common)?.filter(|f| f.join("downbox.toml").is_file());
+    let folder = shelf::present(common)?;
     let config = Config::load(folder.as_deref())?;
     let bytes = match ending.as_str() {
         "xlsx" => blank_workbook(&config.vocabulary)?,

@@ -1,6 +1,6 @@
 //! Which library a command works on.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::args::Common;
 use crate::base::{Error, Result};
@@ -13,10 +13,20 @@ fn here() -> Result<PathBuf> {
     })
 }
 
-/// The folder of the library in question, if there is one.
-pub fn folder(common: &Common) -> Result<Option<PathBuf>> {
+/// Whether a folder holds a library.
+fn is_library(folder: &Path) -> bool {
+    folder.join("downbox.toml").is_file()
+}
+
+/// The folder of the library in question, if one was named or found; it may still be to make.
+fn folder(common: &Common) -> Result<Option<PathBuf>> {
     let env = std::env::var_os("DOWNBOX_LIBRARY");
     Ok(Library::find(common.library.as_deref(), env.as_deref(), &here()?))
+}
+
+/// The folder of the library in question, if a library is there.
+pub fn present(common: &Common) -> Result<Option<PathBuf>> {
+    Ok(folder(common)?.filter(|folder| is_library(folder)))
 }
 
 /// Opens the library to read.
@@ -39,10 +49,7 @@ pub fn named(common: &Common) -> Result<PathBuf> {
 
 /// Opens the library to read, if there is one yet.
 pub fn open_if_there(common: &Common) -> Result<Option<Library>> {
-    match folder(common)? {
-        Some(folder) if folder.join("downbox.toml").is_file() => Library::open(&folder, Access::Read).map(Some),
-        _ => Ok(None),
-    }
+    present(common)?.map(|folder| Library::open(&folder, Access::Read)).transpose()
 }
 
 /// Opens the library to write; makes it where there is none, and says so.
@@ -51,7 +58,7 @@ pub fn open_or_make(common: &Common) -> Result<Library> {
         Some(folder) => folder,
         None => Library::usual(&here()?),
     };
-    if !folder.join("downbox.toml").is_file() && !common.quiet {
+    if !is_library(&folder) && !common.quiet {
         super::output::note(format!("a new library is made: {}", super::output::path(&folder)));
     }
     Library::create(&folder, Some(&Settings::commented()))

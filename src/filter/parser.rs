@@ -6,6 +6,7 @@ use super::group::{Group, contradict, group_of, sides};
 use super::token::{Kind, Token, tokens};
 use super::words::{Dictionary, Reading};
 use super::{Filter, PhraseError};
+use crate::football::spoken_number;
 
 /// Parentheses and `not`s inside one another, at most; far more than anyone writes, far less than the stack holds.
 const DEEPEST: usize = 40;
@@ -22,30 +23,6 @@ pub(super) enum Link {
     SideBySide,
     Vs,
 }
-
-/// Numbers as a coach says them, from 1 on.
-const SPOKEN: &[&str] = &[
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-    "thirteen",
-    "fourteen",
-    "fifteen",
-    "sixteen",
-    "seventeen",
-    "eighteen",
-    "nineteen",
-    "twenty",
-];
 
 /// One condition with what the lists around it need to know.
 #[derive(Debug, Clone)]
@@ -113,8 +90,8 @@ impl<'a> Parser<'a> {
                 at = end;
                 continue;
             }
-            if let Some(number) = SPOKEN.iter().position(|word| *word == self.tokens[at].piece()) {
-                self.tokens[at].kind = Kind::Piece((number + 1).to_string());
+            if let Some(number) = spoken_number(self.tokens[at].piece()).filter(|n| *n > 0) {
+                self.tokens[at].kind = Kind::Piece(number.to_string());
             }
             at += 1;
         }

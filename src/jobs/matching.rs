@@ -7,7 +7,9 @@ use super::play_facts::{Reference, play_facts};
 use super::time_of_day::on_one_clock;
 use crate::base::{Error, Problem, Result};
 use crate::library::{CameraShot, Library, PinFound, RowIn};
-use crate::sheet::{MatchSettings, Matching, Pin, PlayFacts, Row, RowFacts, Sheet, match_rows, row_facts};
+use crate::sheet::{
+    MatchSettings, Matching, Pair, Pin, PlayFacts, Rival, Row, RowFacts, Sheet, Unmatched, match_rows, row_facts,
+};
 
 /// A tag sheet's rows, read now or kept in the library. A game may have several, one for each half; they are read one
 /// after the other, and each row's address names its file.
@@ -125,7 +127,7 @@ impl TagSheet {
 fn by_halves(rows: &[RowFacts], at: usize, plays: &[PlayFacts], settings: &MatchSettings) -> Matching {
     let first = match_rows(&rows[..at], plays, settings);
     let from = first.pairs.iter().filter(|pair| pair.doubt.is_none()).map(|pair| pair.play + 1).max().unwrap_or(0);
-    let Some(begin) = plays.get(from).map(|play| play.time) else { return first };
+    let begin = plays.get(from).map_or(0.0, |play| play.time);
     let time = rows[at..].iter().find_map(|row| row.time).unwrap_or(0.0);
     let moved: Vec<RowFacts> = rows[at..]
         .iter()
@@ -139,30 +141,49 @@ fn by_halves(rows: &[RowFacts], at: usize, plays: &[PlayFacts], settings: &Match
         })
         .collect();
     let second = match_rows(&moved, &plays[from..], &MatchSettings::default());
-    let mut all = first;
-    all.pairs.retain(|pair| pair.play < from);
-    let lost = (0..at)
-        .filter(|row| all.pairs.iter().all(|p| p.row != *row) && all.unmatched_rows.iter().all(|u| u.row != *row));
-    let lost: Vec<usize> = lost.collect();
+    let Matching { mut pairs, unmatched_rows: mut lost, line, spread, runner_up, .. } = first;
+    pairs.retain(|pair| pair.play < from);
+    let is_told = |row: &usize| pairs.iter().any(|p| p.row == *row) || lost.iter().any(|u| u.row == *row);
+    let untold: Vec<usize> = (0..at).filter(|row| !is_told(row)).collect();
     let why = "it stands in the first half's sheet, and its play may be the second half's";
-    all.unmatched_rows.extend(lost.into_iter().map(|row| crate::sheet::Unmatched {
-        row,
-        why: why.into(),
-        rival: None,
-    }));
-    all.unmatched_plays.retain(|play| *play < from);
-    all.unmatched_plays.extend(second.unmatched_plays.iter().map(|play| play + from));
-    let there = |rival: crate::sheet::Rival| crate::sheet::Rival { play: rival.play.map(|p| p + from), ..rival };
-    all.pairs.extend(second.pairs.into_iter().map(|pair| crate::sheet::Pair {
+    lost.extend(untold.into_iter().map(|row| Unmatched::new(row, why)));
+    let there = |rival: Rival| Rival { play: rival.play.map(|p| p + from), ..rival };
+    pairs.extend(second.pairs.into_iter().map(|pair| Pair {
         row: pair.row + at,
         play: pair.play + from,
         rival: pair.rival.map(there),
         ..pair
     }));
-    all.unmatched_rows.extend(second.unmatched_rows.into_iter().map(|row| crate::sheet::Unmatched {
+    lost.extend(second.unmatched_rows.into_iter().map(|row| Unmatched {
         row: row.row + at,
         rival: row.rival.map(there),
         ..row
     }));
-    all
+    Matching { line, spread, runner_up, ..Matching::of(pairs, lost, plays.len()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(times: &[f64]) -> Vec<RowFacts> {
+        times.iter().map(|time| RowFacts { time: Some(*time), ..RowFacts::default() }).collect()
+    }
+
+    #[test]
+    fn each_half_stands_on_its_own_plays_and_no_row_is_lost() {
+        let snaps = [20.0, 61.0, 95.0, 148.0, 190.0, 231.0, 400.0, 433.0, 489.0, 530.0, 571.0, 640.0];
+        let plays: Vec<PlayFacts> =
+            snaps.iter().map(|time| PlayFacts { time: *time, ..PlayFacts::default() }).collect();
+        let first: Vec<f64> = snaps[..6].to_vec();
+        let second: Vec<f64> = snaps[6..].iter().map(|time| time - 390.0).collect();
+        let both = rows(&[first, second].concat());
+        let matching = by_halves(&both, 6, &plays, &MatchSettings::default());
+        let joined: Vec<(usize, usize)> = matching.pairs.iter().map(|p| (p.row, p.play)).collect();
+        assert_eq!(joined, (0..12).map(|n| (n, n)).collect::<Vec<_>>());
+        // The camera stopped at half time: the second sheet's rows have no play, and each is told.
+        let matching = by_halves(&both, 6, &plays[..6], &MatchSettings::default());
+        assert_eq!(matching.pairs.len(), 6);
+        assert_eq!(matching.unmatched_rows.iter().map(|u| u.row).collect::<Vec<_>>(), (6..12).collect::<Vec<_>>());
+    }
 }

@@ -6,7 +6,7 @@ use std::collections::HashSet;
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 
 use super::Library;
-use super::games::game_id;
+use super::games::{game_id, known_game};
 use super::sql_error::SqlContext;
 use crate::base::{Error, Result};
 
@@ -80,12 +80,8 @@ impl Library {
 
     /// The pins of a game that stand, in the order they were made.
     pub fn pins(&self, game: &str) -> Result<Vec<PinFound>> {
+        let Some(game) = known_game(self.db(), self.folder(), game)? else { return Ok(Vec::new()) };
         let read = || -> rusqlite::Result<Vec<PinFound>> {
-            let game =
-                self.db().query_row("SELECT id FROM games WHERE folded = ?", [crate::football::fold(game)], |r| {
-                    r.get::<_, i64>(0)
-                });
-            let Some(game) = game.optional()? else { return Ok(Vec::new()) };
             let mut ask = self.db().prepare(
                 "SELECT p.label, n.place, n.place IS NULL OR r.id IS NOT NULL FROM pins n
                  LEFT JOIN plays p ON p.id = n.play

@@ -221,7 +221,7 @@ impl Explain {
             lane(canvas, axis, CAMERA, piece, pan_top, Ink { color: paint::SKY, filled: true, dash: None });
         }
         let men_top = top(self.men.iter().chain(&self.clear).filter(own), LEAST_MEN);
-        let told = ["line: motion", "dashes: less what most of", "the picture does", "1: high for the shot"];
+        let told = ["line: motion", "dashes: less what", "most of it does", "1: high for the shot"];
         name(canvas, MEN, "men's motion", paint::CHALK, &told);
         let one = MEN.0 + MEN.1 * (1.0 - (1.0 / men_top) as f32);
         canvas.line(&[(PLOT, one), (RIGHT, one)], 1.5, paint::RULE, None);

@@ -64,8 +64,7 @@ impl CellReader<'_> {
         if (habits.time_is_fraction || habits.time == DayTimes::HoursAreMinutes)
             && let Some(seconds) = day_seconds(text)
         {
-            let seconds = if habits.time == DayTimes::HoursAreMinutes { seconds / 60.0 } else { seconds };
-            return Reading::Notation(vec![(field, Value::Seconds(seconds))], "");
+            return Reading::Notation(vec![(field, Value::Seconds(habits.time.typed(seconds)))], "");
         }
         match film_seconds(text) {
             Ok(seconds) => Reading::Plain(vec![(field, Value::Seconds(seconds))]),
@@ -79,8 +78,7 @@ impl CellReader<'_> {
             let plain = clock.to_string() == text.trim_start_matches('0') || clock.to_string() == text;
             return if plain { Reading::Plain(part) } else { Reading::Notation(part, "") };
         }
-        let seconds =
-            day_seconds(text).map(|s| if self.habits.clock == DayTimes::HoursAreMinutes { s / 60.0 } else { s });
+        let seconds = day_seconds(text).map(|seconds| self.habits.clock.typed(seconds));
         let whole = seconds.filter(|s| (0.0..=900.0).contains(s)).map(|s| s as u16);
         // Of one cell alone the program's notation tells: 4:31:00 is 4:31.
         match whole.and_then(GameClock::from_seconds).or_else(|| GameClock::parse(text)) {

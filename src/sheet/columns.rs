@@ -39,6 +39,14 @@ impl Role {
             Self::Own => "own",
         }
     }
+
+    /// The same in words: `ball on`.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Field(field) => field.words(),
+            Self::Result | Self::Own => self.key(),
+        }
+    }
 }
 
 /// Names that columns go by.
@@ -220,7 +228,7 @@ impl Columns {
                 let other = header.get(winner).map(|t| one_line(t)).unwrap_or_default();
                 let what = format!(
                     "names {} as column {} (\"{other}\") does; kept as the staff's own tag \"{name}\"",
-                    wanted.key().replace('_', " "),
+                    wanted.words(),
                     winner + 1
                 );
                 problems.push(Problem::new(place(index, &name), what));

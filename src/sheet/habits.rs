@@ -18,6 +18,13 @@ pub(super) enum DayTimes {
     HoursAreMinutes,
 }
 
+impl DayTimes {
+    /// What was typed, seconds, of the seconds that a time of day stands for.
+    pub fn typed(self, seconds: f64) -> f64 {
+        if self == Self::HoursAreMinutes { seconds / 60.0 } else { seconds }
+    }
+}
+
 /// What a sheet's cells agree on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Habits {

@@ -64,8 +64,7 @@ impl Proposal {
 
     /// On one line: `"Dn" as down, "To" as distance`.
     pub fn in_words(&self) -> String {
-        let words: Vec<String> =
-            self.columns.iter().map(|p| format!("\"{}\" as {}", p.name, p.role.key().replace('_', " "))).collect();
+        let words: Vec<String> = self.columns.iter().map(|p| format!("\"{}\" as {}", p.name, p.role.words())).collect();
         words.join(", ")
     }
 }

@@ -274,9 +274,8 @@ fn of_workbook(book: Workbook, name: &str, names: &ColumnNames) -> Result<Table>
         if sheet.rows.is_empty() {
             continue;
         }
-        let top: Vec<(u32, Vec<String>)> =
-            sheet.rows.iter().take(2 * HEADER_WITHIN).map(|(n, r)| (*n, r.clone())).collect();
-        let records: Vec<Vec<String>> = top.iter().map(|(_, r)| r.clone()).collect();
+        let (numbers, records): (Vec<u32>, Vec<Vec<String>>) =
+            sheet.rows.iter().take(2 * HEADER_WITHIN).map(|(n, r)| (*n, r.clone())).unzip();
         let header = header_row(&records, names);
         if sheet.hidden && !all_hidden {
             hidden.push((sheet.name, header.map_or(0, |at| names.known(&records[at]))));
@@ -284,7 +283,7 @@ fn of_workbook(book: Workbook, name: &str, names: &ColumnNames) -> Result<Table>
         }
         match header {
             Some(at) => {
-                let number = top[at].0;
+                let number = numbers[at];
                 let below = sheet.rows.range(number + 1..).filter(|(_, r)| !blank(r)).count();
                 let known =
                     names.known(&records[at]).max(usize::from(names.remembers(&records[at])) * records[at].len());

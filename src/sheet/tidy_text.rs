@@ -1,5 +1,7 @@
 //! Marks that spreadsheet programs and keyboards put into cells.
 
+use crate::football::spoken_number;
+
 /// A cell's text with every kind of space as one plain space, every kind of dash as a hyphen, no invisible marks, and
 /// no leading apostrophe (a spreadsheet's sign for "this is text").
 pub(super) fn tidy(text: &str) -> String {
@@ -13,38 +15,10 @@ pub(super) fn tidy(text: &str) -> String {
 
 /// Numbers written as words become digits, other words stay: "loss of two" is "loss of 2", "twenty-five" is "25".
 pub(super) fn digits(lower: &str) -> String {
-    const ONES: [&str; 20] = [
-        "zero",
-        "one",
-        "two",
-        "three",
-        "four",
-        "five",
-        "six",
-        "seven",
-        "eight",
-        "nine",
-        "ten",
-        "eleven",
-        "twelve",
-        "thirteen",
-        "fourteen",
-        "fifteen",
-        "sixteen",
-        "seventeen",
-        "eighteen",
-        "nineteen",
-    ];
-    const TENS: [&str; 8] = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
     if !lower.bytes().any(|b| b.is_ascii_alphabetic()) {
         return lower.to_string();
     }
-    let ones = |w: &str| ONES.iter().position(|o| *o == w);
-    let tens = |w: &str| TENS.iter().position(|t| *t == w).map(|at| 10 * (at + 2));
-    let word = |w: &str| -> Option<String> {
-        let both = w.split_once('-').and_then(|(a, b)| Some(tens(a)? + ones(b).filter(|n| (1..10).contains(n))?));
-        both.or_else(|| tens(w)).or_else(|| ones(w)).map(|n| n.to_string())
-    };
+    let word = |w: &str| spoken_number(w).map(|n| n.to_string());
     lower.split(' ').map(|w| word(w).unwrap_or_else(|| w.to_string())).collect::<Vec<_>>().join(" ")
 }
 

@@ -123,7 +123,7 @@ impl Sheet {
             std::mem::take(&mut table.problems).into_iter().partition(|p| record_of(&p.place) == 0);
         problems.extend(of_columns);
         problems.extend(proposal.columns.iter().map(|p| {
-            let what = format!("may be {}: {}", p.role.key().replace('_', " "), p.why);
+            let what = format!("may be {}: {}", p.role.words(), p.why);
             let took = "your own tag; --yes takes it as proposed".to_string();
             let place = table.cell_place(table.header_number, p.column, &p.name);
             Problem { took, ..Problem::new(place, what) }

@@ -66,10 +66,6 @@ fn main() -> ExitCode {
     }
 }
 
-fn flag(name: &str) -> bool {
-    std::env::args().any(|a| a == name)
-}
-
 fn bench() -> Result<(), Failure> {
     let name = pool::measurement()?;
     let maker = if pool::folders().is_empty() { pool::maker()? } else { PathBuf::new() };
@@ -143,7 +139,7 @@ fn sync(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) -> Re
                 continue;
             }
             let truth = snap_b - snap_a;
-            if !flag("--silent")
+            if !pool::flag("--silent")
                 && let Some(heard) = ears.compare((0, a.span), (1, b.span))
                 && heard.ratio > 3.0
             {
@@ -155,7 +151,7 @@ fn sync(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) -> Re
             }
             if let Some(Alike { lag, belief, likeness }) = both {
                 r.seen.push((lag - truth, belief >= plays::BELIEVED));
-                if flag("--each") {
+                if pool::flag("--each") {
                     let sure = |p: &Play| p.snap.map_or(-1.0, |s| s.confidence);
                     println!(
                         "  seed {} play {number}: lag off {:+.2} s, belief {belief:.2}, likeness {likeness:.2}, \
@@ -180,7 +176,7 @@ fn pair(r: &mut Report, media: &Media, game: &Game, scans: &[Scanned<'_>]) -> Re
     let restarted = restarted(&scans[1]);
     for way in 0..3 {
         let second = if way == 2 { &restarted } else { &scans[1].found };
-        if way != 1 && flag("--silent") {
+        if way != 1 && pool::flag("--silent") {
             continue;
         }
         let cameras =
@@ -293,7 +289,7 @@ fn unweave(r: &mut Report, media: &Media, game: &Game, woven: &Scanned<'_>) -> R
             r.split.1 += 1;
             let right = angle_at((play.span.start.0 + play.span.end.0) / 2) == Some(angle);
             r.split.0 += usize::from(right);
-            if flag("--each") && !right {
+            if pool::flag("--each") && !right {
                 println!("  seed {} {}: taken for {angle}, {:?}", game.seed, play.span.start.0, play.doubt);
             }
         }

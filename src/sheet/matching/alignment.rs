@@ -236,11 +236,11 @@ impl Posterior {
     }
 
     /// Several answers as one, each with its own evidence and `prior` (natural logarithms).
-    pub fn mixed(all: &[(Self, f64)]) -> Option<Self> {
-        let most = all.iter().map(|(p, prior)| p.evidence + prior).fold(f64::NEG_INFINITY, f64::max);
-        let (first, _) = all.first().filter(|_| most.is_finite())?;
+    pub fn mixed<'a>(all: impl Iterator<Item = (&'a Self, f64)> + Clone) -> Option<Self> {
+        let most = all.clone().map(|(p, prior)| p.evidence + prior).fold(f64::NEG_INFINITY, f64::max);
+        let (first, _) = all.clone().next().filter(|_| most.is_finite())?;
         let mut mixed = Self { evidence: 0.0, pair: vec![0.0; first.pair.len()], alone: vec![0.0; first.alone.len()] };
-        let total: f64 = all.iter().map(|(p, prior)| (p.evidence + prior - most).exp()).sum();
+        let total: f64 = all.clone().map(|(p, prior)| (p.evidence + prior - most).exp()).sum();
         for (posterior, prior) in all {
             let weight = (posterior.evidence + prior - most).exp() / total;
             if weight < 1e-9 {

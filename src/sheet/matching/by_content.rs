@@ -4,7 +4,7 @@ use super::alignment::Posterior;
 use super::by_order::{contradiction, match_by_order, none};
 use super::facts::{Pin, PlayFacts, RowFacts};
 use super::ground::Ground;
-use super::outcome::{By, Matching, Pair, Unmatched};
+use super::outcome::{By, Matching, Pair, TYPED_TWICE, Unmatched};
 use super::series::in_game_order;
 
 /// Below this weight a pair is in doubt; fitted on made sheets kept apart from those that are measured on.
@@ -80,11 +80,10 @@ fn place(
     play: Option<usize>,
     sure: f64,
 ) -> Result<Pair, Unmatched> {
-    let doubled = ground.is_twin(row) || ground.is_twin(row + 1);
     let rival = ground.rival(posterior, row, play);
     let Some(play) = play else {
-        if doubled {
-            return Err(Unmatched::new(row, "typed twice: a row beside it says the same"));
+        if ground.is_doubled(row) {
+            return Err(Unmatched::new(row, TYPED_TWICE));
         }
         return Err(Unmatched { rival, ..Unmatched::new(row, "no play of the film fits it in its place") });
     };
@@ -99,13 +98,7 @@ fn place(
 
 /// A matching with what a person said laid over it.
 pub(super) fn with_pins(mut matching: Matching, ground: &Ground<'_>) -> Matching {
-    let mut pinned: Vec<(usize, usize)> = Vec::new();
-    for (row, play) in ground.pinned() {
-        // Of two rows on one play the first stands.
-        if !pinned.iter().any(|(_, taken)| *taken == play) {
-            pinned.push((row, play));
-        }
-    }
+    let pinned = ground.pinned();
     let is_free = |row: usize| ground.rows.get(row).is_none_or(|r| r.pin == Pin::Free);
     let taken = |play: usize| pinned.iter().any(|(_, p)| *p == play);
     matching.pairs.retain(|pair| is_free(pair.row) && !taken(pair.play));

@@ -1,7 +1,7 @@
 //! Joining by order alone: only where the counts agree and nothing contradicts.
 
 use super::facts::{PlayFacts, RowFacts};
-use super::outcome::{By, Matching, Pair, Unmatched};
+use super::outcome::{By, Matching, Pair, TYPED_TWICE, Unmatched};
 
 /// Weight of a pair by order where nothing contradicts: on made sheets with faults, order alone is right where nothing
 /// was lost and else mostly wrong, and the counts cannot tell a loss that an addition makes up for.
@@ -56,7 +56,7 @@ pub(super) fn match_by_order(rows: &[RowFacts], plays: &[PlayFacts]) -> Matching
         return none(rows, plays, "the few times in the sheet do not fit its order along the film");
     }
     let left = every.iter().filter(|i| !by_row.contains(i));
-    let twice = |row: &usize| Unmatched::new(*row, "typed twice: a row beside it says the same");
+    let twice = |row: &usize| Unmatched::new(*row, TYPED_TWICE);
     Matching::of(pairs, left.map(twice).collect(), plays.len())
 }
 

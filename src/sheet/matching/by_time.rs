@@ -3,9 +3,10 @@
 use super::alignment::Posterior;
 use super::by_content::with_pins;
 use super::facts::{MatchSettings, Pin, PlayFacts, RowFacts};
-use super::ground::{Ground, TWIN_SECONDS, typed_density};
+use super::fit::median;
+use super::ground::{Ground, TWIN_SECONDS, near_share};
 use super::line::Line;
-use super::outcome::{By, Matching, Pair, RunnerUp, Unmatched};
+use super::outcome::{By, Matching, Pair, RunnerUp, TYPED_TWICE, Unmatched};
 use super::votes::likely_lines;
 
 /// The typed times' spread: at first, within what bounds the fit may move it, and how many rows the first is worth.
@@ -71,28 +72,26 @@ pub(super) fn match_by_time(rows: &[RowFacts], plays: &[PlayFacts], settings: &M
     let lines = likely_lines(&typed, &votes, settings);
     let mut ordered = in_order(rows, &order);
     let mut ground = Ground::of(&ordered, plays);
-    let mut candidates = candidates(&mut ground, &lines, settings);
+    let mut candidates = followed(&mut ground, &lines, settings);
     if let Some(best) = candidates.first()
         && swap_back(&mut order, rows, SWAPPED_SECONDS.max(SWAPPED_SPREADS * best.spread))
     {
-        let lines: Vec<Line> = candidates.iter().map(|c| c.line).collect();
         ordered = in_order(rows, &order);
         ground = Ground::of(&ordered, plays);
-        candidates = self::candidates(&mut ground, &lines, settings);
+        candidates = followed(&mut ground, &lines_of(&candidates), settings);
     }
     if let Some(best) = candidates.first()
         && ground.hold_pins(&best.posterior)
     {
-        let lines: Vec<Line> = candidates.iter().map(|c| c.line).collect();
-        candidates = self::candidates(&mut ground, &lines, settings);
+        candidates = followed(&mut ground, &lines_of(&candidates), settings);
     }
     let ground = ground;
     let Some((best, others)) = candidates.split_first() else {
         let why = "the film and the sheet cannot be laid to one another";
         return with_pins(super::by_order::none(rows, plays, why), &Ground::of(rows, plays));
     };
-    let all: Vec<(Posterior, f64)> = candidates.iter().map(|c| (c.posterior.clone(), c.prior)).collect();
-    let all = Posterior::mixed(&all).unwrap_or_else(|| best.posterior.clone());
+    let all = Posterior::mixed(candidates.iter().map(|c| (&c.posterior, c.prior)));
+    let all = all.unwrap_or_else(|| best.posterior.clone());
     let rival = |o: &&Candidate| (o.line.middle_offset - best.line.middle_offset).abs() > RIVAL_SECONDS;
     let runner_up = others.iter().find(rival).map(|o| (o, best.worth() - o.worth()));
     let play_of = all.most_right(plays.len());
@@ -166,8 +165,12 @@ fn swap_back(order: &mut [usize], rows: &[RowFacts], by: f64) -> bool {
     any
 }
 
+fn lines_of(candidates: &[Candidate]) -> Vec<Line> {
+    candidates.iter().map(|c| c.line).collect()
+}
+
 /// Every line followed to its end, the best first, none twice.
-fn candidates(ground: &mut Ground<'_>, lines: &[Line], settings: &MatchSettings) -> Vec<Candidate> {
+fn followed(ground: &mut Ground<'_>, lines: &[Line], settings: &MatchSettings) -> Vec<Candidate> {
     let mut begun: Vec<(Line, f64, Posterior, f64)> = lines
         .iter()
         .filter_map(|line| {
@@ -182,8 +185,7 @@ fn candidates(ground: &mut Ground<'_>, lines: &[Line], settings: &MatchSettings)
     let Some(most) = begun.first().map(|b| b.3) else { return Vec::new() };
     begun.retain(|b| most - b.3 <= FOLLOWED);
     if let Some((.., posterior, _)) = begun.first() {
-        let posterior = posterior.clone();
-        ground.learn(&posterior);
+        ground.learn(posterior);
     }
     let mut found: Vec<Candidate> = Vec::new();
     for (line, spread, ..) in begun {
@@ -237,8 +239,7 @@ fn refit(
                 continue;
             }
             let off = time - line.at(play.time);
-            let near = 0.95 * (-0.5 * (off / spread).powi(2)).exp() / (2.5066282746310002 * spread);
-            let share = if play.weak { 0.1 } else { near / typed_density(off, spread, false) };
+            let share = if play.weak { 0.1 } else { near_share(off, spread) };
             points.push((play.time, time, weight * share));
         }
     }
@@ -253,9 +254,8 @@ fn refit(
 fn scatter(ground: &Ground<'_>, line: &Line, play_of: &[Option<usize>]) -> f64 {
     let joined =
         play_of.iter().zip(ground.rows).filter_map(|(play, row)| Some((ground.plays.get((*play)?)?, row.time?)));
-    let mut off: Vec<f64> = joined.map(|(play, time)| (time - line.at(play.time)).abs()).collect();
-    off.sort_by(f64::total_cmp);
-    if off.len() < 4 { FIRST_SPREAD } else { 1.4826 * off[off.len() / 2] }
+    let off: Vec<f64> = joined.map(|(play, time)| (time - line.at(play.time)).abs()).collect();
+    Some(off).filter(|off| off.len() >= 4).and_then(median).map_or(FIRST_SPREAD, |middle| 1.4826 * middle)
 }
 
 /// What decides a row's fate.
@@ -273,8 +273,7 @@ impl Judge<'_> {
         let row = self.ground.rows[index];
         let rival = self.ground.rival(self.all, index, play);
         let Some(play) = play else {
-            let doubled = self.ground.is_twin(index) || self.ground.is_twin(index + 1);
-            let rival = rival.filter(|_| !doubled);
+            let rival = rival.filter(|_| !self.ground.is_doubled(index));
             return Err(Unmatched { rival, ..Unmatched::new(index, self.why_none(index, &row)) });
         };
         let confidence = self.ground.weight(self.all, index, play);
@@ -331,8 +330,8 @@ impl Judge<'_> {
     }
 
     fn why_none(&self, index: usize, row: &RowFacts) -> String {
-        if self.ground.is_twin(index) || self.ground.is_twin(index + 1) {
-            return "typed twice: a row beside it says the same".to_string();
+        if self.ground.is_doubled(index) {
+            return TYPED_TWICE.to_string();
         }
         let Some(time) = row.time else {
             return "it has no time, and no play is free between its neighbors".to_string();
@@ -349,7 +348,5 @@ impl Judge<'_> {
 
 /// Median film time from one snap to the next.
 fn median_gap(plays: &[PlayFacts]) -> f64 {
-    let mut gaps: Vec<f64> = plays.windows(2).map(|w| w[1].time - w[0].time).collect();
-    gaps.sort_by(f64::total_cmp);
-    gaps.get(gaps.len() / 2).copied().unwrap_or(f64::INFINITY)
+    median(plays.windows(2).map(|w| w[1].time - w[0].time).collect()).unwrap_or(f64::INFINITY)
 }

@@ -5,7 +5,7 @@
 
 use super::alignment::Posterior;
 use super::facts::{PlayFacts, RowFacts, What};
-use super::fit::solve;
+use super::fit::{median, normal, solve};
 
 /// Logarithm of a play's length by its kind, less that of a run, as a beginning and with what spread a film may differ
 /// from it; our own estimate from how plays run: the ball is dead sooner on an incomplete pass, a kick hangs.
@@ -70,11 +70,6 @@ impl Expected {
     }
 }
 
-fn normal(off: f64, spread: f64) -> f64 {
-    let z = off / spread;
-    (-0.5 * z * z).exp() / (2.5066282746310002 * spread)
-}
-
 /// Density of an unsigned pan of `u` yards.
 fn pan_density(u: f64, (mean, own): (f64, f64), noise: f64) -> f64 {
     let of = |spread: f64| normal(u - mean, spread) + normal(u + mean, spread);
@@ -133,12 +128,8 @@ impl Content {
             return None;
         }
         let expected: Vec<Expected> = rows.iter().map(Expected::of).collect();
-        let middle = |mut values: Vec<f64>| {
-            values.sort_by(f64::total_cmp);
-            values.get(values.len() / 2).copied()
-        };
-        let lengths = middle(seen.iter().filter_map(|p| p.0).collect());
-        let likely = middle(expected.iter().map(|e| LENGTHS[e.what.index()] + SLOPE * e.reach).collect());
+        let lengths = median(seen.iter().filter_map(|p| p.0).collect());
+        let likely = median(expected.iter().map(|e| LENGTHS[e.what.index()] + SLOPE * e.reach).collect());
         let habits = Habits {
             scale: 1.0,
             noise: 6.5,
@@ -160,9 +151,8 @@ impl Content {
 
     /// The unit of the pan and its noise: those under which all pans are likeliest.
     fn fit_pan(&mut self, posterior: Option<&Posterior>) {
-        let mut pans: Vec<f64> = self.plays.iter().filter_map(|p| p.1).collect();
-        pans.sort_by(f64::total_cmp);
-        let Some(middle) = pans.get(pans.len() / 2).copied().filter(|m| *m > 0.0) else { return };
+        let pans = self.plays.iter().filter_map(|p| p.1).collect();
+        let Some(middle) = median(pans).filter(|m| *m > 0.0) else { return };
         let count = self.plays.len();
         // Rows that let expect the same are reckoned once.
         let mut kinds: Vec<((f64, f64), f64)> = Vec::new();

@@ -1,4 +1,17 @@
-//! A small system of linear equations.
+//! What fits are made of: the normal density, the median, a small system of linear equations.
+
+/// Density of the normal law so many spreads off its middle.
+pub(super) fn normal(off: f64, spread: f64) -> f64 {
+    let z = off / spread;
+    // The square root of 2 pi.
+    (-0.5 * z * z).exp() / (2.5066282746310002 * spread)
+}
+
+/// The middle value, of an even number the upper one; `None` for none.
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
 
 /// Solves `a x = b` for a symmetric positive `a`, by Cholesky's factors; `None` where it is not positive.
 pub(super) fn solve(mut a: Vec<Vec<f64>>, mut b: Vec<f64>) -> Option<Vec<f64>> {

@@ -3,7 +3,9 @@
 use super::alignment::{Habit, Posterior, Steps};
 use super::content::{Content, Ratios};
 use super::facts::{Pin, PlayFacts, RowFacts};
+use super::fit::{median, normal};
 use super::line::Line;
+use super::outcome::Rival;
 use super::series::{Amiss, amiss};
 
 /// What sheets and films are like, and how likely beforehand (natural logarithm): one that was kept with care, one of a
@@ -57,7 +59,6 @@ pub(super) struct Ground<'a> {
     twin: Vec<bool>,
     /// For the place before each play (and after the last) how much the gap speaks for a hidden play.
     hidden: Vec<f64>,
-    /// Pins that fit together without crossing, and whether a row or play is pinned at all.
     pins: Pins,
 }
 
@@ -68,11 +69,11 @@ const CROSSES_IT: usize = 2;
 
 /// A person's word, as far as the order holds it.
 struct Pins {
-    /// Pins of a row to a play, by row.
+    /// Pins of a row to a play, by row; of two rows on one play the first stands.
     told: Vec<(usize, usize)>,
-    /// For each row the play that it is held to in the order.
+    /// For each row the play that it is held to in the order: pins that fit together without crossing.
     held: Vec<Option<usize>>,
-    row: Vec<bool>,
+    /// For each play whether it is pinned to a row or to none.
     play: Vec<bool>,
 }
 
@@ -96,12 +97,17 @@ impl<'a> Ground<'a> {
     /// Lets the pins order the rows around them, as far as what the others come to without them does not speak against it.
     /// Whether there are any.
     pub fn hold_pins(&mut self, posterior: &Posterior) -> bool {
-        self.pins.hold(posterior, self.plays.len());
+        self.pins.hold(self.rows, posterior, self.plays.len());
         self.pins.held.iter().any(Option::is_some)
     }
 
-    pub fn is_twin(&self, row: usize) -> bool {
+    fn is_twin(&self, row: usize) -> bool {
         self.twin.get(row).copied().unwrap_or(false)
+    }
+
+    /// Whether a row beside it says the same.
+    pub fn is_doubled(&self, row: usize) -> bool {
+        self.is_twin(row) || self.is_twin(row + 1)
     }
 
     /// Whether some row does not follow the one before it, or says the same.
@@ -110,11 +116,8 @@ impl<'a> Ground<'a> {
     }
 
     /// Pairs that a person made, also those that cross others.
-    pub fn pinned(&self) -> impl Iterator<Item = (usize, usize)> + '_ {
-        self.rows.iter().enumerate().filter_map(|(row, facts)| match facts.pin {
-            Pin::Play(play) if play < self.plays.len() => Some((row, play)),
-            _ => None,
-        })
+    pub fn pinned(&self) -> &[(usize, usize)] {
+        &self.pins.told
     }
 
     /// The steps, with times along a line and their spread where there is one.
@@ -128,7 +131,7 @@ impl<'a> Ground<'a> {
             for (j, play) in self.plays.iter().enumerate() {
                 let at = &mut pair[i * plays + j];
                 *at *= if play.weak { WEAK_PAIR } else { 1.0 };
-                let free = !self.pins.row[i] && !self.pins.play[j];
+                let free = row.pin == Pin::Free && !self.pins.play[j];
                 if !(free || self.pins.held[i] == Some(j)) {
                     *at = 0.0;
                 }
@@ -208,7 +211,7 @@ impl<'a> Ground<'a> {
         let steps = self.steps(line);
         let all: Vec<(Posterior, f64)> =
             HABITS.iter().filter_map(|(habit, prior)| Some((steps.posterior(habit)?, *prior))).collect();
-        let mixed = Posterior::mixed(&all)?;
+        let mixed = Posterior::mixed(all.iter().map(|(posterior, prior)| (posterior, *prior)))?;
         let identity: f64 =
             HABITS.iter().map(|(habit, prior)| (steps.identity(habit) + prior - mixed.evidence).exp()).sum();
         Some((mixed, identity))
@@ -228,26 +231,34 @@ impl<'a> Ground<'a> {
     }
 
     /// The likeliest of what a row could have beside `chosen`.
-    pub fn rival(&self, posterior: &Posterior, row: usize, chosen: Option<usize>) -> Option<super::outcome::Rival> {
+    pub fn rival(&self, posterior: &Posterior, row: usize, chosen: Option<usize>) -> Option<Rival> {
         let others = (0..self.plays.len()).filter(|j| Some(*j) != chosen);
-        let of = |play: usize| super::outcome::Rival { play: Some(play), weight: self.weight(posterior, row, play) };
-        let doubled = self.is_twin(row) || self.is_twin(row + 1);
-        let alone = posterior.alone.get(row).copied().filter(|_| chosen.is_some() && !doubled);
-        let alone = alone.map(|weight| super::outcome::Rival { play: None, weight });
+        let of = |play: usize| Rival { play: Some(play), weight: self.weight(posterior, row, play) };
+        let alone = posterior.alone.get(row).copied().filter(|_| chosen.is_some() && !self.is_doubled(row));
+        let alone = alone.map(|weight| Rival { play: None, weight });
         let best = others.map(of).chain(alone).max_by(|a, b| a.weight.total_cmp(&b.weight));
         best.filter(|rival| rival.weight >= 0.005)
     }
 }
 
 /// Density of a typed time, 1/s, so many seconds off the time that its play lets expect.
-pub(super) fn typed_density(off: f64, spread: f64, weak: bool) -> f64 {
+fn typed_density(off: f64, spread: f64, weak: bool) -> f64 {
     if off.abs() > REACH {
         return SLIP;
     }
-    let normal = |spread: f64| (-0.5 * (off / spread).powi(2)).exp() / (2.5066282746310002 * spread);
-    let tail = normal(TAIL_SPREAD.max(TAIL_SPREADS * spread));
+    let tail = normal(off, TAIL_SPREAD.max(TAIL_SPREADS * spread));
     // Where the snap itself is a guess, the wide error is the ordinary one.
-    SLIP + if weak { tail } else { (1.0 - TAIL_SHARE) * normal(spread) + TAIL_SHARE * tail }
+    SLIP + if weak { tail } else { near_density(off, spread) + TAIL_SHARE * tail }
+}
+
+/// The part of it that the thumb's ordinary spread has.
+fn near_density(off: f64, spread: f64) -> f64 {
+    (1.0 - TAIL_SHARE) * normal(off, spread)
+}
+
+/// How much a pair so many seconds off tells of the line: the share of its density that is not the wide tail's.
+pub(super) fn near_share(off: f64, spread: f64) -> f64 {
+    near_density(off, spread) / typed_density(off, spread, false)
 }
 
 /// The normal law's distribution, by a logistic curve: within .01 (Bowling and others 2009, from memory).
@@ -267,9 +278,8 @@ fn is_twin(rows: &[RowFacts], index: usize) -> bool {
 /// For each place between plays how much likelier its gap is with a hidden play in it than without.
 fn hidden(plays: &[PlayFacts]) -> Vec<f64> {
     let mut told = vec![1.0; plays.len() + 1];
-    let mut lengths: Vec<f64> = plays.iter().filter_map(|p| p.length).filter(|l| l.is_finite()).collect();
-    lengths.sort_by(f64::total_cmp);
-    let length = lengths.get(lengths.len() / 2).copied().unwrap_or(7.0);
+    let lengths = plays.iter().filter_map(|p| p.length).filter(|l| l.is_finite()).collect();
+    let length = median(lengths).unwrap_or(7.0);
     // What a shot holds beside the play.
     let rest = |p: &PlayFacts| Some((p.gap? - p.length.unwrap_or(length)).max(0.5)).filter(|r| r.is_finite());
     let mut rests: Vec<f64> = plays.iter().filter_map(rest).map(f64::ln).collect();
@@ -280,6 +290,7 @@ fn hidden(plays: &[PlayFacts]) -> Vec<f64> {
     let at = |share: f64| rests[((rests.len() - 1) as f64 * share) as usize];
     let (middle, spread) = (at(0.5), ((at(0.75) - at(0.25)) / 1.349).clamp(0.15, 1.0));
     let with_hidden = (2.0 * middle.exp() + length).ln();
+    // Without the factor that both have.
     let normal = |off: f64, spread: f64| (-0.5 * (off / spread).powi(2)).exp() / spread;
     for (j, play) in plays.iter().enumerate() {
         let Some(rest) = rest(play).map(f64::ln) else { continue };
@@ -294,27 +305,22 @@ fn hidden(plays: &[PlayFacts]) -> Vec<f64> {
 impl Pins {
     fn of(rows: &[RowFacts], plays: &[PlayFacts]) -> Self {
         let play = plays.iter().map(|play| play.no_row).collect();
-        let mut pins = Self { told: Vec::new(), held: vec![None; rows.len()], row: vec![false; rows.len()], play };
+        let mut pins = Self { told: Vec::new(), held: vec![None; rows.len()], play };
         for (i, row) in rows.iter().enumerate() {
-            match row.pin {
-                Pin::Free => {}
-                Pin::Nothing => pins.row[i] = true,
-                Pin::Play(play) => {
-                    pins.row[i] = true;
-                    // Of two rows on one play the first stands.
-                    if play < plays.len() && !std::mem::replace(&mut pins.play[play], true) {
-                        pins.told.push((i, play));
-                    }
-                }
+            if let Pin::Play(play) = row.pin
+                && play < plays.len()
+                && !std::mem::replace(&mut pins.play[play], true)
+            {
+                pins.told.push((i, play));
             }
         }
         pins
     }
 
     /// From what all rows but the pinned come to: which pins order the rows around them.
-    fn hold(&mut self, posterior: &Posterior, plays: usize) {
-        let sure: Vec<(usize, usize)> = (0..self.held.len())
-            .filter(|row| !self.row[*row])
+    fn hold(&mut self, rows: &[RowFacts], posterior: &Posterior, plays: usize) {
+        let sure: Vec<(usize, usize)> = (0..rows.len())
+            .filter(|row| rows[*row].pin == Pin::Free)
             .filter_map(|row| {
                 let weights = posterior.pair.get(row * plays..(row + 1) * plays)?;
                 Some((row, weights.iter().position(|weight| *weight >= CROSSES)?))

@@ -71,10 +71,14 @@ pub struct Unmatched {
 }
 
 impl Unmatched {
-    pub(super) fn new(row: usize, why: impl Into<String>) -> Self {
+    /// A row without a play and with none that comes near.
+    pub fn new(row: usize, why: impl Into<String>) -> Self {
         Self { row, why: why.into(), rival: None }
     }
 }
+
+/// Why a row that was typed twice has no play.
+pub(super) const TYPED_TWICE: &str = "typed twice: a row beside it says the same";
 
 /// Another line that fits nearly as well.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -119,7 +123,7 @@ impl Matching {
     }
 
     /// A matching from its pairs: plays that no pair holds are unmatched.
-    pub(super) fn of(pairs: Vec<Pair>, unmatched_rows: Vec<Unmatched>, plays: usize) -> Self {
+    pub fn of(pairs: Vec<Pair>, unmatched_rows: Vec<Unmatched>, plays: usize) -> Self {
         let mut free = vec![true; plays];
         for pair in &pairs {
             if let Some(play) = free.get_mut(pair.play) {

@@ -19,8 +19,7 @@ const PEAKS: usize = 13;
 const APART: f64 = 3.0;
 
 /// The likeliest lines by votes, the most voted first. `plays` and `typed` are not empty; a play's weight is its second
-/// value. Where a person gave the
-/// offset at the film's start or the drift, only such lines.
+/// value. Where a person gave the offset at the film's start or the drift, only such lines.
 pub(super) fn likely_lines(typed: &[f64], plays: &[(f64, f64)], settings: &MatchSettings) -> Vec<Line> {
     let given = settings.offset;
     let first = plays.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
@@ -30,11 +29,11 @@ pub(super) fn likely_lines(typed: &[f64], plays: &[(f64, f64)], settings: &Match
     let half = (0.5 * (last - first)).max(1.0);
     let steps = ((DRIFTS * half).ceil() as i32).clamp(1, 60);
     let mut peaks: Vec<(f64, Line)> = Vec::new();
-    for step in -steps..=steps {
-        let drift = settings.drift.unwrap_or(DRIFTS * f64::from(step) / f64::from(steps));
-        if settings.drift.is_some() && step > -steps {
-            break;
-        }
+    let drifts: Vec<f64> = match settings.drift {
+        Some(given) => vec![given],
+        None => (-steps..=steps).map(|step| DRIFTS * f64::from(step) / f64::from(steps)).collect(),
+    };
+    for drift in drifts {
         let centre = given.map_or(0.0, |g| g + drift * middle);
         let reach = if given.is_some() { 4.0 } else { OFFSETS };
         let votes = histogram(typed, plays, middle, drift, centre, reach);

@@ -1,9 +1,24 @@
 //! A workbook's values as the text that a person would have typed.
 
-use calamine::{CellErrorType, ExcelDateTime};
+use calamine::{Data, ExcelDateTime};
 
 /// Serials below this are numbers in a cell that happens to be formatted as a date: nobody tags a game of 1900.
 const FIRST_DATE: f64 = 400.0;
+
+/// A cell's value, errors as the spreadsheet program shows them; nothing where it is empty.
+pub fn value(value: &Data) -> String {
+    match value {
+        Data::Empty => String::new(),
+        Data::Int(n) => n.to_string(),
+        Data::Float(n) => number(*n),
+        Data::String(text) => text.clone(),
+        Data::Bool(b) => truth(*b),
+        Data::DateTime(value) => date_time(value),
+        Data::DateTimeIso(text) => text.replace('T', " "),
+        Data::DurationIso(text) => iso_duration(text),
+        Data::Error(kind) => kind.to_string(),
+    }
+}
 
 /// A number: whole ones without a point.
 pub fn number(value: f64) -> String {
@@ -62,11 +77,6 @@ pub fn iso_duration(text: &str) -> String {
         number.clear();
     }
     clock(seconds.round())
-}
-
-/// A spreadsheet's error, as it shows it.
-pub fn error(kind: &CellErrorType) -> String {
-    kind.to_string()
 }
 
 /// True and false, as a spreadsheet shows them.

@@ -51,6 +51,16 @@ pub(super) struct Worksheet {
 }
 
 impl Worksheet {
+    /// Takes over a worksheet's merged areas.
+    fn merge(&mut self, areas: &[calamine::Dimensions]) {
+        let of = |area: &calamine::Dimensions| Merged {
+            top: area.start.0.saturating_add(1),
+            bottom: area.end.0.saturating_add(1),
+            left: area.start.1 as usize,
+        };
+        self.merged = areas.iter().map(of).collect();
+    }
+
     /// Puts a cell; empty text leaves no trace.
     fn put(&mut self, row: u32, column: usize, text: String) {
         if text.is_empty() {

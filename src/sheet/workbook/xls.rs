@@ -2,9 +2,9 @@
 
 use std::io::Cursor;
 
-use calamine::{Data, Reader, SheetVisible, Xls, XlsError};
+use calamine::{Reader, SheetVisible, Xls, XlsError};
 
-use super::{MOST_CELLS, Merged, Workbook, Worksheet, cell_text, damaged, guarded, locked, too_large};
+use super::{MOST_CELLS, Workbook, Worksheet, cell_text, damaged, guarded, locked, too_large};
 use crate::base::{Error, Result};
 
 /// Columns of a worksheet in this format.
@@ -42,28 +42,10 @@ pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
             let Ok(range) = book.worksheet_range(&title) else { continue };
             let (top, left) = range.start().unwrap_or_default();
             for (row, column, value) in range.used_cells() {
-                let text = match value {
-                    Data::Empty => String::new(),
-                    Data::Int(n) => n.to_string(),
-                    Data::Float(n) => cell_text::number(*n),
-                    Data::String(text) => text.clone(),
-                    Data::Bool(b) => cell_text::truth(*b),
-                    Data::DateTime(value) => cell_text::date_time(value),
-                    Data::DateTimeIso(text) | Data::DurationIso(text) => text.clone(),
-                    Data::Error(kind) => cell_text::error(kind),
-                };
                 let row = u32::try_from(row).unwrap_or(u32::MAX);
-                sheet.put(top.saturating_add(row).saturating_add(1), left as usize + column, text);
+                sheet.put(top.saturating_add(row).saturating_add(1), left as usize + column, cell_text::value(value));
             }
-            let merged = book.merge_cells_by_sheet_name(&title).unwrap_or_default();
-            sheet.merged = merged
-                .into_iter()
-                .map(|m| Merged {
-                    top: m.start.0.saturating_add(1),
-                    bottom: m.end.0.saturating_add(1),
-                    left: m.start.1 as usize,
-                })
-                .collect();
+            sheet.merge(&book.merge_cells_by_sheet_name(&title).unwrap_or_default());
             sheets.push(sheet);
         }
         Ok(Workbook { sheets, date_base: None })

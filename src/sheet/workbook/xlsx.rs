@@ -4,7 +4,7 @@ use std::io::Cursor;
 
 use calamine::{DataRef, Reader, SheetVisible, Xlsx, XlsxError};
 
-use super::{DateBase, MOST_CELLS, Merged, Workbook, Worksheet, cell_text, damaged, guarded, too_large};
+use super::{DateBase, MOST_CELLS, Workbook, Worksheet, cell_text, damaged, guarded, too_large};
 use crate::base::Result;
 
 /// Reads every worksheet, cell by cell: what the file says of its dimensions is not believed.
@@ -25,29 +25,13 @@ pub fn read(bytes: &[u8], name: &str) -> Result<Workbook> {
                 let text = match cell.value {
                     // A formula whose value was never computed: another program wrote it.
                     DataRef::Empty => cell.formula.map(|f| format!("={f}")).unwrap_or_default(),
-                    DataRef::Int(n) => n.to_string(),
-                    DataRef::Float(n) => cell_text::number(n),
-                    DataRef::String(text) => text,
-                    DataRef::SharedString(text) => text.to_string(),
-                    DataRef::Bool(b) => cell_text::truth(b),
-                    DataRef::DateTime(value) => cell_text::date_time(&value),
-                    DataRef::DateTimeIso(text) => text.replace('T', " "),
-                    DataRef::DurationIso(text) => cell_text::iso_duration(&text),
-                    DataRef::Error(kind) => cell_text::error(&kind),
+                    value => cell_text::value(&value.into()),
                 };
                 let (row, column) = cell.pos;
                 sheet.put(row.saturating_add(1), column as usize, text);
             }
             drop(cells);
-            let merged = book.merge_cells_by_sheet_name(&title).unwrap_or_default();
-            sheet.merged = merged
-                .into_iter()
-                .map(|m| Merged {
-                    top: m.start.0.saturating_add(1),
-                    bottom: m.end.0.saturating_add(1),
-                    left: m.start.1 as usize,
-                })
-                .collect();
+            sheet.merge(&book.merge_cells_by_sheet_name(&title).unwrap_or_default());
             sheets.push(sheet);
         }
         Ok(Workbook { sheets, date_base: Some(base) })
