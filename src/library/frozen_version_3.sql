@@ -1,4 +1,5 @@
--- Version 3 as it shipped, with one game, a pin and a corrected snap.
+-- Version 3 as it shipped, with one game, a pin and a corrected snap. Tables stand by name, not by what refers to what.
+PRAGMA foreign_keys = OFF;
 CREATE TABLE cameras (
     id     INTEGER PRIMARY KEY,
     game   INTEGER NOT NULL REFERENCES games,
@@ -166,3 +167,4 @@ CREATE INDEX corrections_by_play ON corrections (play);
 CREATE INDEX pins_by_game ON pins (game);
 PRAGMA user_version = 3;
 PRAGMA application_id = 1685026670;
+PRAGMA foreign_keys = ON;

@@ -209,6 +209,8 @@ mod tests {
     fn a_version_3_file_of_old_comes_up_with_its_corrections() {
         let mut db = Connection::open_in_memory().unwrap();
         db.execute_batch(FROZEN_3).unwrap();
+        let broken: i64 = db.query_row("SELECT count(*) FROM pragma_foreign_key_check", [], |r| r.get(0)).unwrap();
+        assert_eq!(broken, 0);
         assert_eq!(standing(&db, Path::new("lib")).unwrap(), Standing::Old);
         upgrade(&mut db, Path::new("lib")).unwrap();
         assert_eq!(shape(&db), shape(&fresh()));

@@ -6,6 +6,8 @@
 //! the same SQLite without anything of ours around it: which plays, and their tags and clips as plain rows. The last column
 //! is the growth from the library before, whose plays are ten times fewer.
 
+#![allow(clippy::expect_used)]
+
 use std::path::Path;
 
 use downbox::base::Result;
