@@ -246,6 +246,7 @@ fn every_program_that_is_called_is_in_the_install_list() {
         ("tesseract", "tesseract-ocr"),
         ("python3", "python3"),
         ("readelf", "build-essential"),
+        ("strace", "strace"),
     ]
     .into();
     let base = ["bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare"];

@@ -198,7 +198,7 @@ pub struct Plays {
 /// `mend`.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "TIME is +4.6 (seconds into the play's clip, as a player shows it), 12:34.2 or 754.2 (film time) or \
+    after_help = "TIME is +4.6 (seconds into the play's clip, as a player shows it; -1.5 before it), 12:34.2 or 754.2 (film time) or \
 1382f (a frame of the film). Every change keeps what stood before, outlives every later cut, and is taken back with --undo, \
 the newest first."
 )]
@@ -219,34 +219,37 @@ pub struct Mend {
     #[arg(long, num_args = 1.., value_name = "TAG")]
     pub unset: Vec<String>,
     /// When the offense stands; `none`: not seen
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub stand: Option<String>,
     /// When the ball is snapped; `none`: not seen
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub snap: Option<String>,
     /// When the play is dead; `none`: not seen
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub end: Option<String>,
     /// Whose film the times are in, where several cameras show the play
     #[arg(long, value_name = "CAMERA")]
     pub camera: Option<String>,
     /// It is no play
-    #[arg(long, conflicts_with_all = ["split_at", "join", "add"])]
+    #[arg(long, conflicts_with_all = ["split_at", "join", "pair", "add", "from", "to"])]
     pub drop: bool,
     /// It is two plays; the second begins here
-    #[arg(long, value_name = "TIME", conflicts_with_all = ["join", "add"])]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true, conflicts_with_all = ["join", "pair", "add", "from", "to"])]
     pub split_at: Option<String>,
     /// It is one play with the one right after it
-    #[arg(long, value_name = "PLAY", conflicts_with = "add")]
+    #[arg(long, value_name = "PLAY", conflicts_with_all = ["pair", "add", "from", "to"])]
     pub join: Option<String>,
+    /// What the camera named shows of it and of that play is exchanged; `none`: it is a play of its own
+    #[arg(long, value_name = "PLAY", requires = "camera", conflicts_with_all = ["add", "from", "to"])]
+    pub pair: Option<String>,
     /// A play that was missed, with --from and --to
     #[arg(long, requires_all = ["from", "to"], conflicts_with = "play")]
     pub add: bool,
-    /// Where it begins in the film
-    #[arg(long, value_name = "TIME", requires = "add")]
+    /// Where the play begins in the camera's film
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub from: Option<String>,
     /// Where it ends
-    #[arg(long, value_name = "TIME", requires = "add")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     pub to: Option<String>,
     /// Take back what was changed last of the play, or (with --row) what was said of the row
     #[arg(long, conflicts_with_all = CHANGES)]
@@ -257,7 +260,8 @@ pub struct Mend {
 }
 
 /// Flags of `mend` that change a play.
-const CHANGES: [&str; 9] = ["set", "unset", "stand", "snap", "end", "drop", "split_at", "join", "add"];
+const CHANGES: [&str; 12] =
+    ["set", "unset", "stand", "snap", "end", "drop", "split_at", "join", "pair", "add", "from", "to"];
 
 /// `check`.
 #[derive(Debug, Args)]

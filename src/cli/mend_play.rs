@@ -28,8 +28,11 @@ pub fn changes(args: &Mend) -> Result<Vec<Change>> {
     changes.extend(args.drop.then_some(Change::Drop));
     changes.extend(args.split_at.clone().map(Change::Split));
     changes.extend(args.join.clone().map(Change::Join));
-    if let (true, Some(from), Some(to)) = (args.add, &args.from, &args.to) {
-        changes.push(Change::Add(from.clone(), to.clone()));
+    changes.extend(args.pair.clone().map(Change::Pair));
+    match (&args.from, &args.to) {
+        (Some(from), Some(to)) if args.add => changes.push(Change::Add(from.clone(), to.clone())),
+        (None, None) => {}
+        (from, to) => changes.push(Change::Stretch(from.clone(), to.clone())),
     }
     Ok(changes)
 }

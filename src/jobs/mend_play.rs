@@ -27,6 +27,10 @@ pub enum Change {
     Split(String),
     /// It is one play with the one after it, by label.
     Join(String),
+    /// What a camera shows of it and of that play, by label, is exchanged; `none`: it is a play of its own.
+    Pair(String),
+    /// A camera shows it from and to other times, as typed.
+    Stretch(Option<String>, Option<String>),
     /// A play that was missed, from one time to another, as typed.
     Add(String, String),
     /// What was changed last is taken back.
@@ -130,12 +134,46 @@ pub fn mend_play(tools: Tools<'_>, config: &Config, library: &mut Library, ask: 
                 done.done.push(format!("joined with play {with}, which is in no answer any more"));
                 anew = true;
             }
-            Change::Add(from, to) => {
-                let camera = match (&ask.camera, library.camera_films(&game)?.as_slice()) {
-                    (Some(camera), _) => camera.clone(),
-                    (None, [only]) => only.camera.clone(),
-                    (None, all) => return Err(which_camera(all.iter().map(|c| c.camera.as_str()), &game)),
+            Change::Pair(with) => {
+                let camera = camera_of(library, &game, ask.camera.as_deref())?;
+                if with.trim().eq_ignore_ascii_case("none") {
+                    let new = library.take_apart(&game, &label, &camera)?;
+                    done.done.push(format!("what the {camera} camera showed of it is play {new} now"));
+                } else {
+                    library.pair_plays(&game, (&label, with), &camera)?;
+                    done.done.push(format!("what the {camera} camera shows is exchanged with play {with}"));
+                }
+                anew = true;
+            }
+            Change::Stretch(from, to) => {
+                let shot = shot_of(&before, &label, ask.camera.as_deref(), &game);
+                // A camera that did not show it can be told to, from both ends.
+                let (camera, old) = match (&ask.camera, shot) {
+                    (_, Ok(shot)) => (shot.camera.clone(), Some(shot.span)),
+                    (Some(camera), Err(_)) if from.is_some() && to.is_some() => (camera.clone(), None),
+                    (_, Err(error)) => return Err(error),
                 };
+                let clock = Clock::of(tools, library, &game, &camera)?;
+                let mut span = old.unwrap_or(FrameSpan::of(0, 0));
+                if let Some(from) = from {
+                    span.start = clock.frame(from, old)?;
+                }
+                if let Some(to) = to {
+                    span.end = clock.frame(to, old)?;
+                }
+                library.stretch_play(&game, &label, &Stretch { camera: camera.clone(), span })?;
+                let was = old.map_or("not seen".to_string(), |old| {
+                    format!("{} to {}", clock.told(old.start), clock.told(old.end))
+                });
+                done.done.push(format!(
+                    "{camera} shows it from {} to {}, before {was}",
+                    clock.told(span.start),
+                    clock.told(span.end)
+                ));
+                anew = true;
+            }
+            Change::Add(from, to) => {
+                let camera = camera_of(library, &game, ask.camera.as_deref())?;
                 let clock = Clock::of(tools, library, &game, &camera)?;
                 let span = FrameSpan { start: clock.frame(from, None)?, end: clock.frame(to, None)? };
                 done.label = library.add_play(&game, &[Stretch { camera: camera.clone(), span }])?;
@@ -265,6 +303,15 @@ fn names<'a>(cameras: impl Iterator<Item = &'a str>) -> String {
     cameras.collect::<Vec<_>>().join(", ")
 }
 
+/// The camera named, else the game's only one.
+fn camera_of(library: &Library, game: &str, named: Option<&str>) -> Result<String> {
+    match (named, library.camera_films(game)?.as_slice()) {
+        (Some(camera), _) => Ok(camera.to_string()),
+        (None, [only]) => Ok(only.camera.clone()),
+        (None, all) => Err(which_camera(all.iter().map(|c| c.camera.as_str()), game)),
+    }
+}
+
 fn which_camera<'a>(cameras: impl Iterator<Item = &'a str>, game: &str) -> Error {
     let next = format!("name one with --camera: {}", names(cameras));
     Error::refused("it is not said in which camera's film the time is", game, next)
@@ -309,21 +356,23 @@ impl Clock {
         Ok(Self { camera, film })
     }
 
-    /// The frame of a time as typed: `+4.6` seconds into the play's clip, as a player shows it; `12:34.2` or `754.2` in the
-    /// film; `1382f` a frame of the film.
+    /// The frame of a time as typed: `+4.6` seconds into the play's clip, as a player shows it, `-1.5` before it; `12:34.2`
+    /// or `754.2` in the film; `1382f` a frame of the film.
     fn frame(&self, text: &str, clip: Option<FrameSpan>) -> Result<FrameNo> {
         let text = text.trim();
         let wrong = |why: &str| {
-            let next = "give +4.6 (seconds into the clip), 12:34.2 (film time) or 1382f (a frame of the film)";
+            let next =
+                "give +4.6 (seconds into the clip; -1.5 before it), 12:34.2 (film time) or 1382f (a frame of the film)";
             Err(Error::refused(format!("the time {why}"), format!("\"{text}\""), next))
         };
         let frame = if let Some(number) = text.strip_suffix(['f', 'F']) {
             let Ok(frame) = number.trim().parse() else { return wrong("is no frame") };
             FrameNo(frame)
-        } else if let Some(into) = text.strip_prefix('+') {
+        } else if let Some(into) = text.strip_prefix(['+', '-']) {
             let Some(clip) = clip else { return wrong("is counted from a clip that is not there yet") };
+            let sign = if text.starts_with('-') { -1.0 } else { 1.0 };
             match film_time(into) {
-                Ok(into) => self.nearest(self.seconds(clip.start) + into),
+                Ok(into) => self.nearest((self.seconds(clip.start) + sign * into).max(0.0)),
                 Err(why) => return wrong(why),
             }
         } else {

@@ -26,6 +26,7 @@ mod reshape;
 mod schema;
 mod series_file;
 mod sheet_rows;
+mod shot_rows;
 mod sql;
 mod sql_error;
 mod tag_columns;

@@ -3,7 +3,7 @@
 
 use std::collections::HashSet;
 
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{Connection, OptionalExtension, params};
 
 use super::Library;
 use super::cameras::camera_id;
@@ -12,7 +12,8 @@ use super::corrections::lay_over_shots;
 use super::games::game_id;
 use super::labels::label_all;
 use super::mending::{DOING, MendFound, NOW, live_play};
-use super::sql_error::{SqlContext, int, uint};
+use super::shot_rows::{Shot, kept_shots, replace_shots, shots_of};
+use super::sql_error::{SqlContext, int};
 use crate::base::{Error, FrameSpan, Result};
 
 /// A camera and the frames of its film that a play is to have.
@@ -24,118 +25,6 @@ pub struct Stretch {
     pub span: FrameSpan,
 }
 
-/// A moment: frame, film time in seconds, how sure.
-type At = (Option<i64>, Option<f64>, Option<f64>);
-
-/// A row of shots or reshape_shots.
-#[derive(Debug, Clone, PartialEq)]
-struct Shot {
-    play: i64,
-    camera: i64,
-    film: i64,
-    span: FrameSpan,
-    set: Option<i64>,
-    snap: At,
-    whistle: At,
-    found_by: String,
-    doubt: Option<String>,
-}
-
-const COLUMNS: &str = "play, camera, film, film_start, film_end, set_frame, snap, snap_time, snap_confidence, whistle, \
-                       whistle_time, whistle_confidence, found_by, doubt";
-
-impl Shot {
-    fn read(r: &Row<'_>) -> rusqlite::Result<Self> {
-        Ok(Self {
-            play: r.get(0)?,
-            camera: r.get(1)?,
-            film: r.get(2)?,
-            span: FrameSpan::of(uint(r.get(3)?), uint(r.get(4)?)),
-            set: r.get(5)?,
-            snap: (r.get(6)?, r.get(7)?, r.get(8)?),
-            whistle: (r.get(9)?, r.get(10)?, r.get(11)?),
-            found_by: r.get(12)?,
-            doubt: r.get(13)?,
-        })
-    }
-
-    /// A shot of which nothing but its frames is known.
-    fn bare(play: i64, camera: i64, film: i64, span: FrameSpan) -> Self {
-        let none = (None, None, None);
-        Self { play, camera, film, span, set: None, snap: none, whistle: none, found_by: "none".into(), doubt: None }
-    }
-
-    fn write(&self, work: &Connection, table: &str) -> rusqlite::Result<()> {
-        work.prepare_cached(&format!(
-            "INSERT OR REPLACE INTO {table} ({COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
-        ))?
-        .execute(params![
-            self.play,
-            self.camera,
-            self.film,
-            int(self.span.start.0),
-            int(self.span.end.0),
-            self.set,
-            self.snap.0,
-            self.snap.1,
-            self.snap.2,
-            self.whistle.0,
-            self.whistle.1,
-            self.whistle.2,
-            self.found_by,
-            self.doubt
-        ])?;
-        Ok(())
-    }
-
-    fn keep(&self, work: &Connection, reshape: i64, after: bool) -> rusqlite::Result<()> {
-        work.prepare_cached(&format!(
-            "INSERT INTO reshape_shots (reshape, after, {COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
-        ))?
-        .execute(params![
-            reshape,
-            after,
-            self.play,
-            self.camera,
-            self.film,
-            int(self.span.start.0),
-            int(self.span.end.0),
-            self.set,
-            self.snap.0,
-            self.snap.1,
-            self.snap.2,
-            self.whistle.0,
-            self.whistle.1,
-            self.whistle.2,
-            self.found_by,
-            self.doubt
-        ])?;
-        Ok(())
-    }
-
-    /// These frames with the moments that those found show in them: of the shots of this film that lie in them.
-    fn with_moments_of(&self, found: &[Self]) -> Self {
-        let common =
-            |s: &&Self| s.span.end.0.min(self.span.end.0).saturating_sub(s.span.start.0.max(self.span.start.0));
-        let mut all: Vec<&Self> =
-            found.iter().filter(|s| s.camera == self.camera && s.film == self.film && common(s) > 0).collect();
-        // Of two plays joined the first begins and the last ends.
-        all.sort_by_key(|s| s.span.start);
-        let inside = |frame: Option<i64>| frame.is_some_and(|f| self.span.holds(crate::base::FrameNo(uint(f))));
-        let mut shot = self.clone();
-        let pick = |get: &dyn Fn(&Self) -> At| all.iter().map(|s| get(s)).find(|m| inside(m.0)).unwrap_or_default();
-        shot.snap = pick(&|s| s.snap);
-        shot.set = pick(&|s| (s.set, None, None)).0;
-        all.sort_by_key(|s| std::cmp::Reverse(s.span.end.0));
-        shot.whistle = all.iter().map(|s| s.whistle).find(|m| inside(m.0)).unwrap_or_default();
-        all.sort_by_key(|s| std::cmp::Reverse(common(s)));
-        if let Some(most) = all.first() {
-            shot.found_by.clone_from(&most.found_by);
-        }
-        shot
-    }
-}
-
 impl Library {
     /// A play that is none: it is in no answer any more, whatever a later look finds; its clips stay on the disk.
     ///
@@ -145,12 +34,7 @@ impl Library {
         let folder = self.folder().to_path_buf();
         self.change(DOING, |work| {
             let (game, play) = live_play(work, &folder, game, label)?;
-            (|| {
-                let id = begin(work, game, "drop", play, None)?;
-                apply(work, id)?;
-                settle(work, game)
-            })()
-            .doing(DOING, &folder)
+            reshaped(work, game, "drop", (play, None), &[], &[]).doing(DOING, &folder)
         })
     }
 
@@ -172,13 +56,10 @@ impl Library {
                 return Err(Error::refused("no film is named that the play lies in", name, "give --from and --to"));
             }
             (|| {
-                let (play, label) = new_play(work, game, shots[0])?;
-                let id = begin(work, game, "add", play, None)?;
-                for (camera, film, span) in shots {
-                    Shot::bare(play, camera, film, span).keep(work, id, true)?;
-                }
-                apply(work, id)?;
-                settle(work, game)?;
+                let (play, label) = new_play(work, game, place_of(work, game, &shots)?)?;
+                let after: Vec<Shot> =
+                    shots.into_iter().map(|(camera, film, span)| Shot::bare(play, camera, film, span)).collect();
+                reshaped(work, game, "add", (play, None), &[], &after)?;
                 Ok(label)
             })()
             .doing(DOING, &folder)
@@ -226,22 +107,10 @@ impl Library {
                 return Err(Error::refused("it is not said where to split", name, "give --split-at TIME"));
             };
             (|| {
-                let (other, new) = new_play(work, game, first)?;
-                let id = begin(work, game, "split", play, Some(other))?;
-                for shot in &old {
-                    shot.keep(work, id, false)?;
-                    if !cut.contains(&shot.camera) {
-                        shot.keep(work, id, true)?;
-                    }
-                }
-                for shot in after {
-                    shot.keep(work, id, true)?;
-                }
-                for (camera, film, span) in second {
-                    Shot::bare(other, camera, film, span).keep(work, id, true)?;
-                }
-                apply(work, id)?;
-                settle(work, game)?;
+                let (other, new) = new_play(work, game, place_of(work, game, &[first])?)?;
+                after.extend(old.iter().filter(|shot| !cut.contains(&shot.camera)).cloned());
+                after.extend(second.into_iter().map(|(camera, film, span)| Shot::bare(other, camera, film, span)));
+                reshaped(work, game, "split", (play, Some(other)), &old, &after)?;
                 Ok(new)
             })()
             .doing(DOING, &folder)
@@ -259,10 +128,8 @@ impl Library {
             let name = game;
             let (game, play) = live_play(work, &folder, game, label)?;
             let (_, other) = live_play(work, &folder, name, with)?;
-            let position = |play: i64| -> rusqlite::Result<i64> {
-                work.query_row("SELECT position FROM plays WHERE id = ?", [play], |r| r.get(0))
-            };
-            let (a, b) = (position(play).doing(DOING, &folder)?, position(other).doing(DOING, &folder)?);
+            let (a, b) =
+                (position_of(work, play).doing(DOING, &folder)?, position_of(work, other).doing(DOING, &folder)?);
             if b != a + 1 {
                 let next = "name the play and the one right after it, as downbox plays lists them";
                 return Err(Error::refused(format!("play {with} does not come right after play {label}"), name, next));
@@ -278,18 +145,98 @@ impl Library {
                     None => joined.push(Shot::bare(play, shot.camera, shot.film, shot.span)),
                 }
             }
+            reshaped(work, game, "join", (play, Some(other)), &old, &joined).doing(DOING, &folder)
+        })
+    }
+
+    /// Two plays exchange what a camera shows of them; where one has nothing of it, it is moved.
+    ///
+    /// # Errors
+    /// The game, a play or the camera is not there; the camera shows neither; one of them would be shown by none.
+    pub fn pair_plays(&mut self, game: &str, (label, with): (&str, &str), camera: &str) -> Result<()> {
+        let folder = self.folder().to_path_buf();
+        self.change(DOING, |work| {
+            let name = game;
+            let (game, play) = live_play(work, &folder, game, label)?;
+            let (_, other) = live_play(work, &folder, name, with)?;
+            let (camera_row, film) = camera_id(work, &folder, game, camera)?;
+            let old = shots_of(work, &[play, other]).doing(DOING, &folder)?;
+            let theirs = |shot: &Shot| shot.camera == camera_row && shot.film == film;
+            if play == other || !old.iter().any(theirs) {
+                let next = "name two plays, and a camera that shows one of them";
+                return Err(Error::refused(
+                    format!("there is nothing of the {camera} camera that plays {label} and {with} could exchange"),
+                    name,
+                    next,
+                ));
+            }
+            let exchanged = |shot: &Shot| match (theirs(shot), shot.play == play) {
+                (false, _) => shot.play,
+                (true, true) => other,
+                (true, false) => play,
+            };
+            let after: Vec<Shot> = old.iter().map(|s| Shot::bare(exchanged(s), s.camera, s.film, s.span)).collect();
+            for (id, label, with) in [(play, label, with), (other, with, label)] {
+                if !after.iter().any(|shot| shot.play == id) {
+                    let next =
+                        format!("if play {label} and play {with} are one, use: downbox mend {with} --join {label}");
+                    return Err(Error::refused(format!("nothing would be left of play {label}"), name, next));
+                }
+            }
+            reshaped(work, game, "pair", (play, Some(other)), &old, &after).doing(DOING, &folder)
+        })
+    }
+
+    /// What a camera shows of a play is another play: it gets a label of its own, which is given back.
+    ///
+    /// # Errors
+    /// The game, the play or the camera is not there; the camera does not show the play, or it alone does.
+    pub fn take_apart(&mut self, game: &str, label: &str, camera: &str) -> Result<String> {
+        let folder = self.folder().to_path_buf();
+        self.change(DOING, |work| {
+            let name = game;
+            let (game, play) = live_play(work, &folder, game, label)?;
+            let (camera_row, film) = camera_id(work, &folder, game, camera)?;
+            let old = shots_of(work, &[play]).doing(DOING, &folder)?;
+            let theirs = old.iter().filter(|s| s.camera == camera_row && s.film == film).count();
+            if theirs == 0 || theirs == old.len() {
+                let why = if theirs == 0 { "does not show it" } else { "alone shows it" };
+                let next = "see what shows it with: downbox plays --json";
+                return Err(Error::refused(
+                    format!("play {label} is not taken apart: the {camera} camera {why}"),
+                    name,
+                    next,
+                ));
+            };
             (|| {
-                let id = begin(work, game, "join", play, Some(other))?;
-                for shot in &old {
-                    shot.keep(work, id, false)?;
-                }
-                for shot in joined {
-                    shot.keep(work, id, true)?;
-                }
-                apply(work, id)?;
-                settle(work, game)
+                let (other, new) = new_play(work, game, position_of(work, play)? + 1)?;
+                let of = |s: &Shot| if s.camera == camera_row { other } else { play };
+                let after: Vec<Shot> = old.iter().map(|s| Shot::bare(of(s), s.camera, s.film, s.span)).collect();
+                reshaped(work, game, "apart", (play, Some(other)), &old, &after)?;
+                Ok(new)
             })()
             .doing(DOING, &folder)
+        })
+    }
+
+    /// What a camera shows of a play is these frames of its film.
+    ///
+    /// # Errors
+    /// The game, the play or the camera is not there; the stretch is empty.
+    pub fn stretch_play(&mut self, game: &str, label: &str, to: &Stretch) -> Result<()> {
+        let folder = self.folder().to_path_buf();
+        self.change(DOING, |work| {
+            let name = game;
+            let (game, play) = live_play(work, &folder, game, label)?;
+            let (camera, film) = camera_id(work, &folder, game, &to.camera)?;
+            if to.span.is_empty() {
+                let next = "give a --to that lies behind --from";
+                return Err(Error::refused(format!("nothing would be left of play {label}"), name, next));
+            }
+            let old = shots_of(work, &[play]).doing(DOING, &folder)?;
+            let mut after: Vec<Shot> = old.iter().filter(|s| s.camera != camera).cloned().collect();
+            after.push(Shot::bare(play, camera, film, to.span));
+            reshaped(work, game, "extent", (play, None), &old, &after).doing(DOING, &folder)
         })
     }
 
@@ -318,12 +265,11 @@ impl Library {
                 work.execute("UPDATE reshapes SET undone = 1 WHERE id = ?", [id])?;
                 let (game, kind, play, other) = reshape(work, id)?;
                 let before = kept_shots(work, id, false)?;
-                if !before.is_empty() {
-                    replace_shots(work, &[Some(play), other], &before)?;
-                }
-                live(work, play, kind != "add")?;
+                let cameras = before.iter().chain(&kept_shots(work, id, true)?).map(|s| s.camera).collect();
+                replace_shots(work, &both(play, other), &cameras, &before)?;
+                live(work, play, kind != "add", None)?;
                 if let Some(other) = other {
-                    live(work, other, kind != "split")?;
+                    live(work, other, !matches!(kind.as_str(), "split" | "apart"), None)?;
                 }
                 settle(work, game)
             })()
@@ -356,12 +302,30 @@ pub(super) fn told(db: &Connection, game: i64, play: Option<i64>) -> rusqlite::R
             "add" => ("added", None),
             "split" => ("split", other.map(|o| format!("and play {o}"))),
             "join" => ("joined", other.map(|o| format!("with play {o}"))),
-            _ => ("paired", other.map(|o| format!("with play {o}'s"))),
+            "extent" => ("other frames", None),
+            "apart" => ("a camera taken out", other.map(|o| format!("play {o} of its own"))),
+            _ => ("a camera exchanged", other.map(|o| format!("with play {o}"))),
         };
         let subject = subject.to_string();
         Ok(MendFound { label: r.get(0)?, subject, old: None, new, made_at: r.get(3)?, undone: r.get(4)? })
     })?;
     found.collect()
+}
+
+/// Notes a reshape with its plays' shots before and after, and makes it.
+fn reshaped(
+    work: &Connection,
+    game: i64,
+    kind: &str,
+    (play, other): (i64, Option<i64>),
+    before: &[Shot],
+    after: &[Shot],
+) -> rusqlite::Result<()> {
+    let id = begin(work, game, kind, play, other)?;
+    before.iter().try_for_each(|shot| shot.keep(work, id, false))?;
+    after.iter().try_for_each(|shot| shot.keep(work, id, true))?;
+    apply(work, id)?;
+    settle(work, game)
 }
 
 fn begin(work: &Connection, game: i64, kind: &str, play: i64, other: Option<i64>) -> rusqlite::Result<i64> {
@@ -378,62 +342,40 @@ fn reshape(work: &Connection, id: i64) -> rusqlite::Result<(i64, String, i64, Op
     })
 }
 
+fn both(play: i64, other: Option<i64>) -> Vec<i64> {
+    [Some(play), other].into_iter().flatten().collect()
+}
+
 /// Makes the plays of one reshape as it says.
 fn apply(work: &Connection, id: i64) -> rusqlite::Result<()> {
     let (_, kind, play, other) = reshape(work, id)?;
-    let wanted = kept_shots(work, id, true)?;
     // A camera whose film was replaced since shows other frames: the reshape says nothing of it.
     let mut films = work.prepare_cached("SELECT film FROM cameras WHERE id = ?")?;
-    let mut now = Vec::new();
-    for shot in wanted {
-        if films.query_row([shot.camera], |r| r.get::<_, i64>(0))? == shot.film {
-            now.push(shot);
+    let mut present = |after| -> rusqlite::Result<Vec<Shot>> {
+        let mut shots = Vec::new();
+        for shot in kept_shots(work, id, after)? {
+            if films.query_row([shot.camera], |r| r.get::<_, i64>(0))? == shot.film {
+                shots.push(shot);
+            }
         }
-    }
-    if !now.is_empty() {
-        let plays: Vec<i64> = [Some(play), other].into_iter().flatten().collect();
-        let found = shots_of(work, &plays)?;
-        let shots: Vec<Shot> = now.iter().map(|shot| shot.with_moments_of(&found)).collect();
-        replace_shots(work, &[Some(play), other], &shots)?;
-    }
-    live(work, play, kind != "drop")?;
+        Ok(shots)
+    };
+    let (old, wanted) = (present(false)?, present(true)?);
+    let plays = both(play, other);
+    let found = shots_of(work, &plays)?;
+    let shots: Vec<Shot> = wanted.iter().map(|shot| shot.with_moments_of(&found)).collect();
+    let cameras = old.iter().chain(&shots).map(|s| s.camera).collect();
+    replace_shots(work, &plays, &cameras, &shots)?;
+    live(work, play, kind != "drop", None)?;
     if let Some(other) = other {
-        live(work, other, kind != "join")?;
+        // By its film alone it would stand before the play whose other cameras began earlier.
+        live(work, other, kind != "join", (kind == "apart").then_some(play))?;
     }
     Ok(())
 }
 
-fn shots_of(work: &Connection, plays: &[i64]) -> rusqlite::Result<Vec<Shot>> {
-    let mut ask = work.prepare_cached(&format!("SELECT {COLUMNS} FROM shots WHERE play = ? ORDER BY camera"))?;
-    let mut all = Vec::new();
-    for play in plays {
-        all.extend(ask.query_map([play], Shot::read)?.collect::<rusqlite::Result<Vec<_>>>()?);
-    }
-    Ok(all)
-}
-
-fn kept_shots(work: &Connection, id: i64, after: bool) -> rusqlite::Result<Vec<Shot>> {
-    let sql = format!("SELECT {COLUMNS} FROM reshape_shots WHERE reshape = ? AND after = ? ORDER BY play, camera");
-    work.prepare_cached(&sql)?.query_map(params![id, after], Shot::read)?.collect()
-}
-
-/// Puts shots in place of those that the cameras named in them showed of these plays. A play that has none of them keeps
-/// what it had: it is out of the answers then.
-fn replace_shots(work: &Connection, plays: &[Option<i64>], shots: &[Shot]) -> rusqlite::Result<()> {
-    let named: HashSet<i64> = shots.iter().map(|s| s.play).collect();
-    for play in plays.iter().flatten().filter(|play| named.contains(play)) {
-        for camera in shots.iter().map(|s| s.camera).collect::<HashSet<_>>() {
-            if !shots.iter().any(|s| s.play == *play && s.camera == camera) {
-                work.execute("DELETE FROM clips WHERE play = ? AND camera = ?", [*play, camera])?;
-                work.execute("DELETE FROM shots WHERE play = ? AND camera = ?", [*play, camera])?;
-            }
-        }
-    }
-    shots.iter().try_for_each(|shot| shot.write(work, "shots"))
-}
-
-/// Takes a play into the answers, in its place by the film, or out of them.
-fn live(work: &Connection, play: i64, on: bool) -> rusqlite::Result<()> {
+/// Takes a play into the answers, right behind another or in its place by the film, or out of them.
+fn live(work: &Connection, play: i64, on: bool, behind: Option<i64>) -> rusqlite::Result<()> {
     let is: bool = work.query_row("SELECT live FROM plays WHERE id = ?", [play], |r| r.get(0))?;
     if is == on {
         return Ok(());
@@ -444,7 +386,10 @@ fn live(work: &Connection, play: i64, on: bool) -> rusqlite::Result<()> {
     }
     let shots: Vec<_> = shots_of(work, &[play])?.iter().map(|s| (s.camera, s.film, s.span)).collect();
     let game: i64 = work.query_row("SELECT game FROM plays WHERE id = ?", [play], |r| r.get(0))?;
-    let place = place_of(work, game, &shots)?;
+    let place = match behind {
+        Some(other) => position_of(work, other)? + 1,
+        None => place_of(work, game, &shots)?,
+    };
     work.execute("UPDATE plays SET position = position + 1 WHERE game = ? AND position >= ?", [game, place])?;
     work.execute("UPDATE plays SET live = 1, position = ? WHERE id = ?", [place, play])?;
     Ok(())
@@ -465,9 +410,13 @@ fn place_of(work: &Connection, game: i64, shots: &[(i64, i64, FrameSpan)]) -> ru
     work.query_row("SELECT coalesce(max(position), 0) + 1 FROM plays WHERE game = ?", [game], |r| r.get(0))
 }
 
-/// A play that was not there before, out of the answers yet: its id and label.
-fn new_play(work: &Connection, game: i64, shot: (i64, i64, FrameSpan)) -> rusqlite::Result<(i64, String)> {
-    let place = place_of(work, game, &[shot])?;
+/// Where a live play stands.
+fn position_of(work: &Connection, play: i64) -> rusqlite::Result<i64> {
+    work.query_row("SELECT position FROM plays WHERE id = ?", [play], |r| r.get(0))
+}
+
+/// A play that was not there before, to stand at a place, out of the answers yet: its id and label.
+fn new_play(work: &Connection, game: i64, place: i64) -> rusqlite::Result<(i64, String)> {
     let mut ask = work.prepare("SELECT label FROM plays WHERE game = ? AND live ORDER BY position")?;
     let mut order: Vec<Option<String>> =
         ask.query_map([game], |r| r.get(0).map(Some))?.collect::<rusqlite::Result<_>>()?;

@@ -62,16 +62,17 @@ fn to_version_4(work: &Transaction<'_>) -> rusqlite::Result<()> {
              id      INTEGER PRIMARY KEY,
              game    INTEGER NOT NULL REFERENCES games,
              -- drop: a play that is none. add: one that was missed. split: a play becomes two. join: two become one. pair:
-             -- two plays exchange what a camera shows.
-             kind    TEXT NOT NULL CHECK (kind IN ('drop', 'add', 'split', 'join', 'pair')),
+             -- two plays exchange what a camera shows. apart: what a camera shows of a play is another. extent: a camera
+             -- shows the play from another frame or to another.
+             kind    TEXT NOT NULL CHECK (kind IN ('drop', 'add', 'split', 'join', 'pair', 'apart', 'extent')),
              -- The play.
              play    INTEGER NOT NULL REFERENCES plays,
-             -- split: the new second one; join: the one that went into it; pair: the one it exchanged with. Else NULL.
+             -- split, apart: the new one; join: the one that went into it; pair: the one it exchanged with. Else NULL.
              other   INTEGER REFERENCES plays,
              -- When, 2026-09-12T01:02:03.123Z.
              made_at TEXT NOT NULL,
              undone  INTEGER NOT NULL DEFAULT 0 CHECK (undone IN (0, 1)),
-             CHECK ((kind IN ('split', 'join', 'pair')) = (other IS NOT NULL))
+             CHECK ((kind IN ('split', 'join', 'pair', 'apart')) = (other IS NOT NULL))
          ) STRICT;
          CREATE INDEX reshapes_by_game ON reshapes (game);
          -- The shots of its plays before and after; none where a reshape does not change them.

@@ -13,6 +13,7 @@ mod check;
 mod clips;
 mod damaged_sheets;
 mod desk;
+mod durable;
 mod explain;
 mod films;
 mod formats;

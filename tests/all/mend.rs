@@ -91,6 +91,9 @@ fn what_cannot_be_is_refused_and_changes_nothing() {
         (&["4", "--snap", "+2", "--camera", "roof"], "does not show play 4"),
         (&["4", "--split-at", "99:00", "--camera", "sideline"], "behind the film's end"),
         (&["4", "--join", "2"], "does not come right after"),
+        (&["4", "--pair", "4", "--camera", "sideline"], "nothing of the sideline camera"),
+        (&["4", "--from", "+3", "--to", "+1", "--camera", "sideline"], "nothing would be left"),
+        (&["4", "--from", "+3"], "which camera"),
         (&["99", "--drop"], "has no play 99"),
         (&["4"], "is not said"),
     ] {
@@ -156,6 +159,64 @@ fn a_play_is_dropped_split_joined_and_added_and_labels_never_shift() {
         done(&desk, &["--add", "--from", &format!("{}f", span_of_1.0 + 10), "--to", &to, "--camera", "sideline"]);
     assert_eq!(said.json()["label"], "0a", "a label is given once");
     assert_eq!(labels(&desk), ["0a", "2", "3", "4", "5"]);
+    clean(&desk);
+}
+
+#[test]
+fn a_camera_is_paired_anew_taken_apart_and_told_where_a_play_begins() {
+    let desk = Desk::with_game();
+    let before = plays(&desk);
+    let (of_2, of_3) = (span(&desk, "2", "end-zone"), span(&desk, "3", "end-zone"));
+    let snap = |label: &str, at: usize| play(&desk, label)["clips"][at]["snap"].clone();
+    let snap_of_3 = snap("3", 1);
+    let said = done(&desk, &["2", "--pair", "3", "--camera", "end-zone"]);
+    assert_eq!(said.json()["clips_cut"], 2, "{}", said.out);
+    let exchanged = || {
+        assert_eq!((span(&desk, "2", "end-zone"), span(&desk, "3", "end-zone")), (of_3, of_2));
+        assert_eq!(snap("2", 1), snap_of_3, "the moments go with the film");
+        clean(&desk);
+    };
+    exchanged();
+    cut_again(&desk);
+    exchanged();
+    done(&desk, &["3", "--undo"]);
+    assert_eq!(plays(&desk), before);
+    clean(&desk);
+
+    done(&desk, &["2", "--pair", "none", "--camera", "end-zone"]);
+    let apart = || {
+        assert!(labels(&desk).contains(&"2a".to_string()), "{:?}", labels(&desk));
+        assert_eq!(span(&desk, "2a", "end-zone"), of_2);
+        assert_eq!(play(&desk, "2")["clips"].as_array().unwrap().len(), 1);
+        let said = desk.run(&["check", "--deep", "--json"]);
+        let found = said.json()["findings"].clone();
+        // The clip of the play as it was stays on the disk.
+        assert_eq!(
+            (said.code, found.as_array().unwrap().len(), &found[0]["kind"]),
+            (0, 1, &"unrecorded".into()),
+            "{found}"
+        );
+    };
+    apart();
+    cut_again(&desk);
+    apart();
+    let [what, ..] = desk.run(&["mend", "2a", "--pair", "none", "--camera", "end-zone", "--json"]).error();
+    assert!(what.contains("alone shows it"), "{what}");
+    done(&desk, &["2", "--undo"]);
+    assert_eq!(plays(&desk), before);
+
+    let (start, end) = span(&desk, "4", "sideline");
+    done(&desk, &["4", "--camera", "sideline", "--from", "-0.5", "--to", &format!("{}f", end - 7)]);
+    let stretched = || {
+        let (now, to) = span(&desk, "4", "sideline");
+        assert!((10..=20).contains(&(start - now)) && to == end - 7, "half a second of 30 frames: {start} {now} {to}");
+        clean(&desk);
+    };
+    stretched();
+    cut_again(&desk);
+    stretched();
+    done(&desk, &["4", "--undo"]);
+    assert_eq!(plays(&desk), before);
     clean(&desk);
 }
 
