@@ -247,6 +247,7 @@ fn every_program_that_is_called_is_in_the_install_list() {
         ("python3", "python3"),
         ("readelf", "build-essential"),
         ("strace", "strace"),
+        ("sqlite3", "sqlite3"),
     ]
     .into();
     let base = ["bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare"];

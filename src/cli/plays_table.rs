@@ -5,7 +5,7 @@ use std::fmt::Write;
 
 use super::output;
 use super::plays_key::{Groups, Key, heading};
-use super::table::{Line, grouped};
+use super::table::{Line, grouped, terminal};
 use crate::filter::{Filter, SuccessShares, Truth};
 use crate::football::{Field, Tags};
 use crate::library::PlayFound;
@@ -28,6 +28,9 @@ pub struct Answer<'a> {
     /// What they were grouped by, and the groups.
     pub groups: Option<(&'a Key, &'a Groups<'a>)>,
 }
+
+/// On terminals narrower than this the rows' addresses give way to the words (our own choice).
+const NARROW: usize = 72;
 
 /// Fields that the table shows anyway.
 const SHOWN: [Field; 9] = [
@@ -61,13 +64,16 @@ impl Answer<'_> {
         let by_game = self.groups.is_none() && self.sort.is_none_or(|key| matches!(key, Key::Game | Key::Date));
         let several = self.found.iter().any(|p| p.record.game != self.found[0].record.game);
         let with_game = several && !by_game;
-        let mut heads = vec!["play", "down", "ball on", "offense", "defense", "gain", "row"];
+        let narrow = terminal() < NARROW;
+        let mut heads = vec!["play", "down", "ball on", "offense", "defense", "gain"];
+        heads.extend((!narrow).then_some("row"));
         if with_game {
             heads.insert(0, "game");
         }
         heads.extend(extra.map(Key::words));
         let line = |play: &PlayFound| {
             let mut cells = Vec::from(row(play));
+            cells.truncate(cells.len() - usize::from(narrow));
             if with_game {
                 cells.insert(0, play.record.game.clone());
             }
@@ -138,6 +144,7 @@ impl Answer<'_> {
         line
     }
 }
+
 fn row(play: &PlayFound) -> [String; 7] {
     let tags = &play.record.tags;
     let words = |fields: &[Field]| {

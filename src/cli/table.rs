@@ -3,7 +3,7 @@
 use super::output;
 
 /// Columns of the terminal; of text that goes to no terminal 100.
-fn terminal() -> usize {
+pub fn terminal() -> usize {
     let told = std::env::var("COLUMNS").ok().and_then(|c| c.parse().ok());
     told.or_else(|| terminal_size::terminal_size().map(|(width, _)| usize::from(width.0))).unwrap_or(100).max(40)
 }

@@ -4,18 +4,18 @@ use std::collections::hash_map::Entry;
 use std::collections::{BTreeSet, HashMap};
 use std::path::PathBuf;
 
-use rusqlite::params_from_iter;
+use rusqlite::{Connection, params_from_iter};
 
 use super::Library;
 use super::cameras::{PartFound, parts_of};
 use super::play_shots::{frame, sighting};
 use super::sql::{Condition, Teams};
 use super::sql_error::{SqlContext, uint, uint32};
-use super::tag_columns::read;
+use super::tag_columns::add;
 use crate::base::{FrameNo, FrameSpan, Rate, Result};
 use crate::film::{Angle, Sighting};
 use crate::filter::Filter;
-use crate::football::{Field, PlayRecord};
+use crate::football::{Field, Kind, PlayRecord, Tags};
 
 /// A clip on disk.
 #[derive(Debug, Clone, PartialEq)]
@@ -89,6 +89,47 @@ pub struct UsedWords {
     pub games: Vec<String>,
 }
 
+/// Plays whose tags and clips are read by one statement. Our own choice: some ten kilobytes of SQL.
+const TOGETHER: usize = 500;
+
+/// A camera and the film it has now.
+struct Camera {
+    name: String,
+    angle: Angle,
+    film: i64,
+    fingerprint: String,
+}
+
+/// Cameras and films, read once for all plays of an answer: a camera may be 250 files.
+#[derive(Default)]
+struct Known {
+    cameras: HashMap<i64, Camera>,
+    films: HashMap<i64, Vec<PartFound>>,
+}
+
+impl Known {
+    fn of(&mut self, db: &Connection, camera: i64, film: i64) -> rusqlite::Result<(&Camera, &[PartFound])> {
+        let parts = match self.films.entry(film) {
+            Entry::Occupied(there) => there.into_mut(),
+            Entry::Vacant(place) => place.insert(parts_of(db, film)?),
+        };
+        let camera = match self.cameras.entry(camera) {
+            Entry::Occupied(there) => there.into_mut(),
+            Entry::Vacant(place) => {
+                let mut ask = db.prepare_cached(
+                    "SELECT c.name, c.angle, c.film, f.fingerprint FROM cameras c JOIN films f ON f.id = c.film
+                     WHERE c.id = ?",
+                )?;
+                place.insert(ask.query_row([camera], |r| {
+                    let angle = Angle::named(&r.get::<_, String>(1)?);
+                    Ok(Camera { name: r.get(0)?, angle, film: r.get(2)?, fingerprint: r.get(3)? })
+                })?)
+            }
+        };
+        Ok((camera, parts))
+    }
+}
+
 impl Library {
     /// The plays a filter means: by game date (undated last) and name, then in film order.
     pub fn plays(&self, filter: &Filter) -> Result<Vec<PlayFound>> {
@@ -109,71 +150,91 @@ impl Library {
              ORDER BY g.date IS NULL, g.date, g.name, p.position",
             condition.sql
         ))?;
-        let mut parts = HashMap::new();
-        let found = ask.query_map(params_from_iter(condition.bound), |r| {
-            let id = r.get(0)?;
-            Ok(PlayFound {
-                record: PlayRecord {
-                    game: r.get(1)?,
-                    date: r.get(2)?,
-                    home: r.get(9)?,
-                    away: r.get(10)?,
-                    label: r.get(3)?,
-                    order: uint32(r.get(4)?),
-                    row: r.get(5)?,
-                    matched_by: r.get(6)?,
-                    row_doubt: r.get(7)?,
-                    tags: read(self.db(), "SELECT own, field, kind, num, text FROM tags WHERE play = ?", id)?,
-                },
-                doubt: r.get(8)?,
-                clips: self.clips_of(id, &mut parts)?,
-            })
+        let heads = ask.query_map(params_from_iter(condition.bound), |r| {
+            let record = PlayRecord {
+                game: r.get(1)?,
+                date: r.get(2)?,
+                home: r.get(9)?,
+                away: r.get(10)?,
+                label: r.get(3)?,
+                order: uint32(r.get(4)?),
+                row: r.get(5)?,
+                matched_by: r.get(6)?,
+                row_doubt: r.get(7)?,
+                tags: Tags::default(),
+            };
+            Ok((r.get::<_, i64>(0)?, PlayFound { record, doubt: r.get(8)?, clips: Vec::new() }))
         })?;
-        found.collect()
+        let (ids, mut found): (Vec<i64>, Vec<PlayFound>) =
+            heads.collect::<rusqlite::Result<Vec<_>>>()?.into_iter().unzip();
+        let places: HashMap<i64, usize> = ids.iter().copied().zip(0..).collect();
+        let mut known = Known::default();
+        for some in ids.chunks(TOGETHER) {
+            let list = some.iter().map(i64::to_string).collect::<Vec<_>>().join(", ");
+            let sql = format!("SELECT own, field, kind, num, text, play FROM tags WHERE play IN ({list})");
+            let mut ask = self.db().prepare(&sql)?;
+            let mut rows = ask.query([])?;
+            while let Some(row) = rows.next()? {
+                if let Some(at) = places.get(&row.get(5)?) {
+                    add(&mut found[*at].record.tags, row)?;
+                }
+            }
+            for (id, clip) in self.clips_of(&list, &mut known)? {
+                if let Some(at) = places.get(&id) {
+                    found[*at].clips.push(clip);
+                }
+            }
+        }
+        Ok(found)
     }
 
-    /// A play's clips. One of a film that was replaced since is left out: its frames mean nothing to the shot now.
-    fn clips_of(&self, play: i64, known: &mut HashMap<i64, Vec<PartFound>>) -> rusqlite::Result<Vec<ClipFound>> {
-        let mut ask = self.db().prepare_cached(
-            "SELECT c.name, c.angle, k.path, k.film, f.fingerprint, k.film_start, k.film_end, k.frames, k.rate_num,
-                    k.rate_den, k.bytes, s.set_frame, s.doubt, s.snap, s.snap_time, s.snap_confidence,
-                    s.whistle, s.whistle_time, s.whistle_confidence
-             FROM clips k
-             JOIN cameras c ON c.id = k.camera
-             JOIN films f ON f.id = k.film
-             JOIN shots s ON s.play = k.play AND s.camera = k.camera AND s.film = k.film
-             WHERE k.play = ? AND k.film = c.film
-             ORDER BY CASE c.angle WHEN 'sideline' THEN 0 WHEN 'end-zone' THEN 1 ELSE 2 END, c.id",
-        )?;
-        let found = ask.query_map([play], |r| {
-            let span = FrameSpan::of(uint(r.get(5)?), uint(r.get(6)?));
-            let film = r.get(3)?;
-            // A camera may be 250 files; they are read once for all plays of an answer.
-            if let Entry::Vacant(place) = known.entry(film) {
-                place.insert(parts_of(self.db(), film)?);
+    /// The clips of plays, given as a list of their ids, in the order they are to stand in a play, with the play's id. One
+    /// of a film that was replaced since is left out: its frames mean nothing to the shot now.
+    fn clips_of(&self, plays: &str, known: &mut Known) -> rusqlite::Result<Vec<(i64, ClipFound)>> {
+        let mut ask = self.db().prepare(&format!(
+            "SELECT k.camera, k.film, k.path, k.film_start, k.film_end, k.frames, k.rate_num, k.rate_den, k.bytes,
+                    s.set_frame, s.doubt, s.snap, s.snap_time, s.snap_confidence, s.whistle, s.whistle_time,
+                    s.whistle_confidence, k.play
+             FROM clips k JOIN shots s ON s.play = k.play AND s.camera = k.camera AND s.film = k.film
+             WHERE k.play IN ({plays})"
+        ))?;
+        let mut rows = ask.query([])?;
+        let mut found: Vec<((u8, i64), i64, ClipFound)> = Vec::new();
+        while let Some(r) = rows.next()? {
+            let (id, film): (i64, i64) = (r.get(0)?, r.get(1)?);
+            let (camera, parts) = known.of(self.db(), id, film)?;
+            if camera.film != film {
+                continue;
             }
-            let parts = known.get(&film).map_or(&[][..], Vec::as_slice);
-            Ok(ClipFound {
-                camera: r.get(0)?,
-                angle: Angle::named(&r.get::<_, String>(1)?),
+            let span = FrameSpan::of(uint(r.get(3)?), uint(r.get(4)?));
+            let rank = match camera.angle {
+                Angle::Sideline => 0,
+                Angle::EndZone => 1,
+                Angle::Unknown => 2,
+            };
+            let clip = ClipFound {
+                camera: camera.name.clone(),
+                angle: camera.angle,
                 path: r.get::<_, String>(2)?.into(),
                 parts: parts
                     .iter()
                     .filter(|p| p.first_frame < span.end.0 && span.start.0 < p.first_frame + p.frames)
                     .map(|p| p.path.clone())
                     .collect(),
-                film: r.get(4)?,
+                film: camera.fingerprint.clone(),
                 span,
-                frames: uint(r.get(7)?),
-                rate: Rate { num: uint32(r.get(8)?), den: uint32(r.get(9)?) },
-                bytes: uint(r.get(10)?),
-                set: frame(r, 11)?,
-                doubt: r.get(12)?,
-                snap: sighting(r, 13)?,
-                whistle: sighting(r, 16)?,
-            })
-        })?;
-        found.collect()
+                frames: uint(r.get(5)?),
+                rate: Rate { num: uint32(r.get(6)?), den: uint32(r.get(7)?) },
+                bytes: uint(r.get(8)?),
+                set: frame(r, 9)?,
+                doubt: r.get(10)?,
+                snap: sighting(r, 11)?,
+                whistle: sighting(r, 14)?,
+            };
+            found.push(((rank, id), r.get(17)?, clip));
+        }
+        found.sort_by_key(|(rank, ..)| *rank);
+        Ok(found.into_iter().map(|(_, play, clip)| (play, clip)).collect())
     }
 
     /// The words its sheets have used.
@@ -199,7 +260,7 @@ impl Library {
                 found.filter_map(Result::transpose).collect()
             };
             let mut words = BTreeSet::new();
-            for &field in Field::ALL {
+            for field in Field::ALL.iter().copied().filter(|field| field.kind() == Kind::Word) {
                 words.extend(used(field, "word")?.into_iter().map(|word| (field, word)));
             }
             let mut teams: BTreeSet<String> = used(Field::Ball, "text")?.into_iter().collect();

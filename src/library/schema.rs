@@ -102,7 +102,7 @@ fn to_version_4(work: &Transaction<'_>) -> rusqlite::Result<()> {
 
 /// Questions find plays by their tags' values, and the words that sheets have used, without reading every play.
 fn to_version_5(work: &Transaction<'_>) -> rusqlite::Result<()> {
-    work.execute_batch("CREATE INDEX tags_by_value ON tags (own, field, folded, num, kind)")
+    work.execute_batch("CREATE INDEX tags_by_value ON tags (own, field, folded, kind, num)")
 }
 
 /// What is to be done about a database's version.

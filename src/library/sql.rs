@@ -199,26 +199,26 @@ impl Condition {
 
     /// What opens a possession; the filter's `Season` says it in words.
     fn opener(&mut self) {
-        let before = "(SELECT q.id FROM plays q WHERE q.game = p.game AND q.position = p.position - 1)";
-        let own =
-            |field: &str| format!("(SELECT folded FROM tags WHERE play = p.id AND own = 0 AND field = '{field}')");
-        let last =
-            |field: &str| format!("(SELECT folded FROM tags WHERE play = {before} AND own = 0 AND field = '{field}')");
+        let of = |play: &str, field: &str| {
+            format!("(SELECT folded FROM tags WHERE play = {play} AND own = 0 AND field = '{field}')")
+        };
         let half = |play: &str| {
             format!(
                 "(SELECT (num > 2) + (num > 4) FROM tags WHERE play = {play} AND own = 0 AND field = 'quarter' \
                  AND kind = 'number')"
             )
         };
+        // The play before, `q`, is looked up once for all that is asked of it.
         self.sql.push_str(&format!(
-            "(CASE WHEN {kind} IN ('kickoff', 'try') THEN 0 WHEN {ball} IS NULL THEN NULL WHEN p.position = 1 THEN 1 \
-             WHEN {last_kind} = 'kickoff' THEN 1 WHEN {now} <> {then} THEN 1 ELSE {ball} <> {last_ball} END)",
-            kind = own("play_type"),
-            ball = own("ball"),
-            last_kind = last("play_type"),
-            last_ball = last("ball"),
+            "(CASE WHEN {kind} IN ('kickoff', 'try') THEN 0 WHEN {ball} IS NULL THEN NULL WHEN p.position = 1 THEN 1 ELSE \
+             (SELECT CASE WHEN {last_kind} = 'kickoff' THEN 1 WHEN {now} <> {then} THEN 1 ELSE {ball} <> {last_ball} END \
+             FROM plays q WHERE q.game = p.game AND q.position = p.position - 1) END)",
+            kind = of("p.id", "play_type"),
+            ball = of("p.id", "ball"),
+            last_kind = of("q.id", "play_type"),
+            last_ball = of("q.id", "ball"),
             now = half("p.id"),
-            then = half(before),
+            then = half("q.id"),
         ));
     }
 
@@ -227,7 +227,10 @@ impl Condition {
         if parts.is_empty() {
             self.sql.push_str(of_none);
         }
-        for (k, part) in parts.iter().enumerate() {
+        // What is a list is asked first: the rest is then asked of few plays.
+        let listed = |part: &&Filter| plain && Self { sql: String::new(), bound: Vec::new() }.listed(part);
+        let (lists, rest): (Vec<&Filter>, Vec<&Filter>) = parts.iter().partition(listed);
+        for (k, part) in lists.into_iter().chain(rest).enumerate() {
             if k > 0 {
                 self.sql.push_str(word);
             }

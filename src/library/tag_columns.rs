@@ -79,11 +79,14 @@ fn of_key(key: &str) -> Option<Field> {
     Field::ALL.iter().copied().find(|f| f.key() == key).or_else(|| Field::named(key))
 }
 
-fn add(tags: &mut Tags, row: &Row<'_>) -> rusqlite::Result<()> {
-    let (own, name, kind): (bool, String, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
-    if own {
-        tags.own.insert(name, row.get::<_, Option<String>>(4)?.unwrap_or_default());
-    } else if let (Some(field), Some(value)) = (of_key(&name), value(&kind, row.get_ref(3)?, row.get(4)?)) {
+/// Adds the tag that a row's first columns tell: own, field, kind, num, text.
+pub(super) fn add(tags: &mut Tags, row: &Row<'_>) -> rusqlite::Result<()> {
+    let name = row.get_ref(1)?.as_str()?;
+    if row.get(0)? {
+        tags.own.insert(name.to_string(), row.get::<_, Option<String>>(4)?.unwrap_or_default());
+    } else if let Some(field) = of_key(name)
+        && let Some(value) = value(row.get_ref(2)?.as_str()?, row.get_ref(3)?, row.get(4)?)
+    {
         tags.fields.insert(field, value);
     }
     Ok(())

@@ -7,6 +7,7 @@
 //! at pinned versions, under `target/references`; without the network the bench fails.
 #![allow(missing_docs)]
 
+mod child_cpu;
 #[allow(dead_code)]
 mod pool;
 #[allow(dead_code)]
@@ -15,6 +16,7 @@ mod tally;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
+use child_cpu::children;
 use downbox::base::Silent;
 use downbox::film::FilmReader;
 use downbox::media::Media;
@@ -191,14 +193,8 @@ fn seconds(film: &Path) -> Result<f64, Failure> {
     Ok(pool::run(Command::new("ffprobe").args(ask).arg(film))?.trim().parse()?)
 }
 
-/// What a program printed and its CPU seconds, from what the kernel adds up of children waited for (proc(5)).
+/// What a program printed and its CPU seconds, from what the kernel adds up of children waited for.
 fn cost(command: &mut Command) -> Result<(String, f64), Failure> {
-    let children = || -> Result<f64, Failure> {
-        let stat = std::fs::read_to_string("/proc/self/stat")?;
-        let fields: Vec<&str> = stat.rsplit(')').next().unwrap_or_default().split_whitespace().collect();
-        let ticks = |k: usize| fields.get(k).and_then(|v| v.parse::<f64>().ok()).unwrap_or(0.0);
-        Ok((ticks(13) + ticks(14)) / 100.0)
-    };
     let before = children()?;
     let said = pool::run(command)?;
     Ok((said, children()? - before))

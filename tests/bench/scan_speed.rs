@@ -4,6 +4,7 @@
 //! the decode; FFmpeg decodes the sound too, as the scan does.
 #![allow(missing_docs)]
 
+mod child_cpu;
 #[allow(dead_code)]
 mod pool;
 
@@ -11,6 +12,7 @@ use std::path::PathBuf;
 use std::process::{Command, ExitCode};
 use std::time::Instant;
 
+use child_cpu::children;
 use downbox::base::Silent;
 use downbox::film::{Angle, FilmReader};
 use downbox::media::Media;
@@ -91,12 +93,4 @@ fn cost(command: &mut Command) -> Result<(f64, f64), Failure> {
     let begun = Instant::now();
     pool::run(command)?;
     Ok((children()? - before, begun.elapsed().as_secs_f64()))
-}
-
-fn children() -> Result<f64, Failure> {
-    let stat = std::fs::read_to_string("/proc/self/stat")?;
-    let fields: Vec<&str> = stat.rsplit(')').next().unwrap_or_default().split_whitespace().collect();
-    let ticks = |k: usize| fields.get(k).and_then(|v| v.parse::<f64>().ok()).unwrap_or(0.0);
-    // cutime and cstime, in ticks of 1/100 s (proc(5)).
-    Ok((ticks(13) + ticks(14)) / 100.0)
 }
