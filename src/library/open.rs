@@ -107,12 +107,17 @@ impl Library {
     }
 
     fn open_to_write(folder: &Path) -> Result<Self> {
+        Self::open_on(folder, folder::on_network(folder))
+    }
+
+    /// `network`: whether the folder lies where a log's shared memory does not work.
+    pub(super) fn open_on(folder: &Path, network: bool) -> Result<Self> {
         let lock = WriteLock::take(folder)?;
         let mut db = Connection::open(folder.join(DATABASE)).doing("open the library", folder)?;
         let standing = schema::standing(&db, folder)?;
         (|| {
             db.busy_timeout(PATIENCE)?;
-            let mode = if folder::on_network(folder) { "TRUNCATE" } else { "WAL" };
+            let mode = if network { "TRUNCATE" } else { "WAL" };
             db.query_row(&format!("PRAGMA journal_mode = {mode}"), [], |_| Ok(()))?;
             // A night's work outlives a power cut: each commit is on the disk before the next clip begins.
             db.pragma_update(None, "synchronous", "FULL")?;

@@ -138,6 +138,27 @@ fn a_reader_changes_nothing() {
 }
 
 #[test]
+fn on_a_network_folder_a_rollback_journal_is_kept_and_no_log() {
+    let folder = tempfile::tempdir().unwrap();
+    Library::create(folder.path(), None).unwrap().close().unwrap();
+    let wal = folder.path().join("downbox.sqlite-wal");
+    let beside = |library: &mut Library| {
+        library.put_game(&GameIn { name: GAME.into(), ..GameIn::default() }).unwrap();
+        wal.exists()
+    };
+    let mut library = Library::open_on(folder.path(), false).unwrap();
+    assert!(beside(&mut library), "here a log is written");
+    library.close().unwrap();
+    let mut library = Library::open_on(folder.path(), true).unwrap();
+    let mode: String = library.db().query_row("PRAGMA journal_mode", [], |r| r.get(0)).unwrap();
+    assert_eq!(mode, "truncate");
+    assert!(!beside(&mut library));
+    let reader = Library::open(folder.path(), Access::Read).unwrap();
+    assert_eq!(reader.games().unwrap().len(), 1);
+    library.close().unwrap();
+}
+
+#[test]
 fn closed_it_is_one_file_and_a_copy_works_from_its_new_place() {
     let top = tempfile::tempdir().unwrap();
     let (here, there) = (top.path().join("here"), top.path().join("there"));
