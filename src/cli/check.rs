@@ -91,8 +91,8 @@ fn report(folder: &Path, checked: &Checked) -> String {
     let mended = if mended > 0 { format!("; {mended} mended") } else { String::new() };
     let state = match checked.damage() {
         0 => "clean".to_string(),
-        1 => "1 damage".to_string(),
-        many => format!("{many} damages"),
+        1 => "1 fault".to_string(),
+        many => format!("{many} faults"),
     };
     let _ = writeln!(out, "{}: {held}: {}{mended}", output::path(folder), output::strong(state));
     out
