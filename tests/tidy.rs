@@ -250,7 +250,8 @@ fn every_program_that_is_called_is_in_the_install_list() {
         ("sqlite3", "sqlite3"),
     ]
     .into();
-    let base = ["bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare"];
+    let base =
+        ["bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare", "taskset"];
     let list = install_list();
     let mut faults = Vec::new();
     for folder in ["src", "tests", "fixtures"] {

@@ -4,6 +4,9 @@ use std::path::PathBuf;
 
 use clap::{ArgMatches, Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use crate::jobs::StripTime;
+use crate::reel::Profile;
+
 /// Cuts football game film into one clip a play, joins it to the tag sheet, and answers a coach's phrase with one reel.
 #[derive(Debug, Parser)]
 #[command(name = "downbox", version, max_term_width = 100, disable_help_subcommand = true)]
@@ -130,6 +133,9 @@ pub struct Cut {
     /// Take a film that has changed under the same name in place of the old one
     #[arg(long)]
     pub replace: bool,
+    /// Then render every play as a cutup for the meeting would show it, so that a phrase never asked before is ready at once
+    #[arg(long, conflicts_with = "dry_run")]
+    pub prepare: bool,
     /// Find and match, print what would be cut, write nothing
     #[arg(long)]
     pub dry_run: bool,
@@ -272,6 +278,9 @@ pub struct Check {
     /// Mend what can be mended: cut again from the film, take a moved film's new place; nothing is lost by it
     #[arg(long)]
     pub repair: bool,
+    /// Remove every rendered segment: reels are rendered anew then
+    #[arg(long)]
+    pub empty_segments: bool,
     /// Folders in which films that were moved may lie
     #[arg(long, num_args = 1.., value_name = "DIR")]
     pub films: Vec<PathBuf>,
@@ -305,20 +314,128 @@ pub struct Cutup {
     pub out: Option<PathBuf>,
     /// Make every standing ask of asks.toml: a folder of reels each, one a game, under the library's cutups; what has not
     /// changed is not made again
-    #[arg(long, conflicts_with_all = ["phrase", "out", "angle", "mute", "with_doubtful"])]
+    #[arg(long, conflicts_with_all = ASKED)]
     pub asks: bool,
     /// Only this angle or camera: sideline, end-zone [default: all, the sideline first]
     #[arg(long, value_name = "ANGLE")]
     pub angle: Option<String>,
+    /// Both angles at once, set side by side at the snap: two halves, or the second in a corner of the first
+    #[arg(long, value_name = "HOW", conflicts_with = "angle")]
+    pub at_once: Option<AtOnce>,
+    /// What the reel is for: tape (the film's size, high quality), meeting (1920x1080), phone (1280x720, silent unless
+    /// --sound) [default: the settings', meeting]
+    #[arg(long, value_name = "PROFILE", value_parser = profile)]
+    pub profile: Option<Profile>,
     /// Leave the sound out: press-box microphones record the staff
     #[arg(long)]
     pub mute: bool,
+    /// Keep the sound, also in a phone's reel
+    #[arg(long, conflicts_with = "mute")]
+    pub sound: bool,
+    /// Bring the file under this size, such as 25MB: a phone's reel takes the best of four qualities that fits
+    #[arg(long, value_name = "SIZE", value_parser = size)]
+    pub fit: Option<u64>,
+    /// How long the strip stands: whole, snap (until the snap), a number of seconds, or none
+    #[arg(long, value_name = "HOW", default_value = "whole", value_parser = strip)]
+    pub strip: StripTime,
+    /// Order by a field, a column of your own, game, date or label [default: newest game first, as played]
+    #[arg(long, value_name = "FIELD")]
+    pub sort: Option<String>,
+    /// The other way round
+    #[arg(long, requires = "sort")]
+    pub reverse: bool,
+    /// Show the plays of each value of a field or column together
+    #[arg(long, value_name = "FIELD")]
+    pub group: Option<String>,
+    /// Only the first so many plays
+    #[arg(long, value_name = "PLAYS")]
+    pub first: Option<usize>,
+    /// Only as many plays as this length holds: 8m, 90s, 8:30
+    #[arg(long, value_name = "TIME", value_parser = length)]
+    pub at_most: Option<f64>,
+    /// Seconds before the snap [default: the settings']
+    #[arg(long, value_name = "SECONDS", value_parser = length)]
+    pub lead_in: Option<f64>,
+    /// Seconds after the end [default: the settings']
+    #[arg(long, value_name = "SECONDS", value_parser = length)]
+    pub tail: Option<f64>,
     /// Also take plays whose row of the sheet is in doubt
     #[arg(long)]
     pub with_doubtful: bool,
     /// Print what would be in the reel, write nothing
     #[arg(long)]
     pub dry_run: bool,
+}
+
+/// What an ask says for itself.
+const ASKED: [&str; 15] = [
+    "phrase",
+    "out",
+    "angle",
+    "at_once",
+    "profile",
+    "mute",
+    "sound",
+    "fit",
+    "with_doubtful",
+    "sort",
+    "group",
+    "first",
+    "at_most",
+    "lead_in",
+    "tail",
+];
+
+/// How two angles are seen at once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum AtOnce {
+    /// Two halves side by side.
+    Beside,
+    /// The second in an upper corner of the first.
+    Inset,
+}
+
+fn profile(text: &str) -> Result<Profile, String> {
+    Profile::named(text).ok_or_else(|| "it is tape, meeting or phone".into())
+}
+
+fn strip(text: &str) -> Result<StripTime, String> {
+    match text.trim().to_ascii_lowercase().as_str() {
+        "whole" => Ok(StripTime::Whole),
+        "snap" => Ok(StripTime::Snap),
+        "none" => Ok(StripTime::None),
+        other => {
+            length(other).map(StripTime::Seconds).map_err(|_| "it is whole, snap, none or a number of seconds".into())
+        }
+    }
+}
+
+/// A size in bytes: 25MB, 1.5 GB; units of a thousand.
+fn size(text: &str) -> Result<u64, String> {
+    let text = text.trim().to_ascii_lowercase();
+    let (number, factor) = ["kb", "mb", "gb", "k", "m", "g"]
+        .iter()
+        .zip([1e3, 1e6, 1e9, 1e3, 1e6, 1e9])
+        .find_map(|(unit, factor)| Some((text.strip_suffix(unit)?, factor)))
+        .unwrap_or((&text, 1.0));
+    match number.trim().parse::<f64>() {
+        Ok(number) if number > 0.0 && number * factor < 1e15 => Ok((number * factor) as u64),
+        _ => Err("a size is wanted, such as 25MB".into()),
+    }
+}
+
+/// A length of time in seconds: 90, 90s, 8m, 8:30.
+fn length(text: &str) -> Result<f64, String> {
+    let text = text.trim().to_ascii_lowercase();
+    let number = |t: &str| t.trim().parse::<f64>().ok().filter(|n| (0.0..=86_400.0).contains(n));
+    let seconds = match text.split_once(':') {
+        Some((minutes, seconds)) => number(minutes).zip(number(seconds)).map(|(m, s)| m * 60.0 + s),
+        None => match text.strip_suffix("min").or(text.strip_suffix('m')) {
+            Some(minutes) => number(minutes).map(|m| m * 60.0),
+            None => number(text.strip_suffix('s').unwrap_or(&text)),
+        },
+    };
+    seconds.ok_or_else(|| "a length of time is wanted, such as 90s, 8m or 8:30".into())
 }
 
 /// `watch`.

@@ -10,7 +10,7 @@ use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::{shelf, wire};
 use crate::base::Result;
-use crate::jobs::{CheckAsk, Checked, Config, Finding, check};
+use crate::jobs::{CheckAsk, Checked, Config, Finding, check, empty_segments};
 use crate::library::{Access, Copied, Library};
 
 /// Runs it. Damage that is left is exit code 2.
@@ -19,6 +19,10 @@ pub fn run(common: &Common, args: &Check, chain: &Chain) -> Result<Outcome> {
     // A folder that is no library says so before its settings are read.
     drop(Library::open(&folder, Access::Read)?);
     let config = Config::load(Some(&folder))?;
+    if args.empty_segments {
+        let (count, bytes) = empty_segments(&config, &Library::open(&folder, Access::Read)?)?;
+        output::note(format!("{} removed, {}", output::count(count, "rendered segment"), size(bytes)));
+    }
     let ask = CheckAsk { deep: args.deep, repair: args.repair, films: args.films.clone() };
     let checked = wire::with_tools(chain, &config.settings, |tools| check(tools, &config, &folder, &ask))?;
     let copied = match &args.copy {

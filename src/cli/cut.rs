@@ -12,7 +12,7 @@ use super::{header, shelf, wire};
 use crate::base::{IoContext, Result};
 use crate::film::Angle;
 use crate::football::fold;
-use crate::jobs::{Config, CutAsk, CutDone, cut, plan_cut};
+use crate::jobs::{Config, CutAsk, CutDone, cut, plan_cut, prepare};
 use crate::library::{GameIn, Library};
 
 /// Runs it.
@@ -38,7 +38,13 @@ pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
         let folder = library.folder().to_path_buf();
         tell_new_game(common, &library, &ask)?;
         let config = Config::load(Some(&folder))?;
-        let done = wire::with_tools(chain, &config.settings, |tools| cut(tools, &config, &mut library, &ask))?;
+        let done = wire::with_tools(chain, &config.settings, |tools| {
+            let done = cut(tools, &config, &mut library, &ask)?;
+            if args.prepare && done.plays > 0 {
+                prepare(tools, &config, &library, &done.game)?;
+            }
+            Ok(done)
+        })?;
         library.close()?;
         (Some(folder), done)
     };

@@ -4,12 +4,13 @@ use std::fmt::Write;
 
 use serde_json::json;
 
-use super::args::{Common, Cutup};
+use super::args::{AtOnce, Common, Cutup};
 use super::output::{self, Outcome};
 use super::progress::Chain;
 use super::{plays, shelf, wire};
 use crate::base::{Error, Result};
 use crate::jobs::{Config, CutupAsk, CutupDone, cutup, plan_cutup};
+use crate::reel::Layout;
 use crate::report::clock;
 
 /// Runs it.
@@ -23,8 +24,23 @@ pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {
         phrase: args.phrase.join(" "),
         out,
         angle: args.angle.clone(),
-        mute: args.mute,
+        layout: match args.at_once {
+            None => Layout::Single,
+            Some(AtOnce::Beside) => Layout::Beside,
+            Some(AtOnce::Inset) => Layout::Inset,
+        },
+        profile: args.profile,
+        sound: (args.mute || args.sound).then_some(args.sound),
+        fit: args.fit,
         with_doubtful: args.with_doubtful,
+        strip: args.strip,
+        sort: args.sort.clone(),
+        reverse: args.reverse,
+        group: args.group.clone(),
+        first: args.first,
+        at_most: args.at_most,
+        lead_in: args.lead_in,
+        tail: args.tail,
     };
     let done = wire::with_tools(chain, &config.settings, |tools| match args.dry_run {
         true => plan_cutup(tools, &config, &library, &ask),
@@ -75,6 +91,8 @@ fn document(done: &CutupDone, args: &Cutup) -> serde_json::Value {
         "left_out": left_out,
         "segments": segments,
         "seconds": output::rounded(done.seconds),
+        "beyond_limit": done.beyond,
+        "rendered": done.rendered,
         "problems": done.problems,
     });
     if args.dry_run {
@@ -89,6 +107,9 @@ fn report(done: &CutupDone, args: &Cutup) -> String {
     let _ = writeln!(out, "{plays} of {}: {}", done.fit, output::paste(&done.reads));
     if args.dry_run {
         let _ = write!(out, "{}", done.plan);
+        if done.seconds > 0.0 {
+            let _ = writeln!(out, "{} long", clock(done.seconds));
+        }
     }
     for s in &done.segments {
         let _ = writeln!(out, "  {:>7}  {} play {} from {}", clock(s.start), s.game, s.label, s.angle);
@@ -97,6 +118,9 @@ fn report(done: &CutupDone, args: &Cutup) -> String {
         let angle = l.angle.as_ref().map(|angle| format!(" from {angle}")).unwrap_or_default();
         let word = output::check_word_out();
         let _ = writeln!(out, "  {word}: {} play {}{angle} is left out: {}", l.game, l.label, l.why);
+    }
+    if done.beyond > 0 {
+        let _ = writeln!(out, "  {} more beyond the limit", output::count(done.beyond, "play"));
     }
     if let (false, Some(path)) = (done.segments.is_empty(), &args.out) {
         let _ = writeln!(out, "{} long, in {}", clock(done.seconds), output::path(path));

@@ -11,7 +11,7 @@ mod mend;
 mod mend_play;
 mod output;
 mod plays;
-mod plays_key;
+mod plays_csv;
 mod plays_table;
 mod progress;
 mod scan;

@@ -4,11 +4,11 @@ use serde_json::{Value, json};
 
 use super::args::{Common, Plays};
 use super::output::{self, Outcome};
-use super::plays_key::{Key, csv};
+use super::plays_csv::csv;
 use super::{plays_table, shelf};
 use crate::base::{Error, Result};
 use crate::filter;
-use crate::jobs::Config;
+use crate::jobs::{Config, Key};
 use crate::library::{ClipFound, Library, PlayFound};
 
 /// Runs it.

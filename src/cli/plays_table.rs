@@ -4,10 +4,11 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use super::output;
-use super::plays_key::{Groups, Key, heading};
+use super::plays_csv::heading;
 use super::table::{Line, grouped, terminal};
 use crate::filter::{Filter, SuccessShares, Truth};
 use crate::football::{Field, Tags};
+use crate::jobs::{Groups, Key};
 use crate::library::PlayFound;
 
 /// Fewer plays than this are no tendency, and the line says so (our own choice).

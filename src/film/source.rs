@@ -75,6 +75,8 @@ pub struct ClipSpec {
     pub preset: String,
     /// x264 constant rate factor.
     pub crf: u8,
+    /// Encoder threads, 0 for as many as there are cores.
+    pub threads: usize,
     /// Title in the file's metadata; empty for none.
     pub title: String,
     /// Chapters: start and end in seconds, title.
@@ -88,6 +90,32 @@ pub trait ClipSink {
     /// Appends sound: 48 kHz floats, interleaved, as many channels as the spec says.
     fn sound(&mut self, samples: &[f32]) -> Result<()>;
     /// Adds chapters known only at the end.
+    fn chapter(&mut self, start: f64, end: f64, title: &str);
+    /// Writes what is left and closes the file.
+    fn finish(self: Box<Self>) -> Result<()>;
+}
+
+/// What a reel that is joined from segments looks like.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JoinSpec {
+    /// Frames a second of every segment.
+    pub rate: Rate,
+    /// Sound channels, 0 for a silent file.
+    pub channels: usize,
+    /// Title in the file's metadata.
+    pub title: String,
+}
+
+/// Takes files whose pictures were written by sinks of one size, rate and setting, and makes one file of them without
+/// decoding any; the sound is one track without a seam.
+pub trait ReelSink {
+    /// Appends all pictures of a segment. `sound` is called once for each, to fill in the 48 kHz floats, interleaved, that
+    /// are heard with it. Gives how many there were.
+    ///
+    /// # Errors
+    /// A file that is torn, or whose parameter sets are not those of the first; the disk.
+    fn append(&mut self, segment: &Path, sound: &mut dyn FnMut(&mut Vec<f32>) -> Result<()>) -> Result<u64>;
+    /// Adds a chapter, in seconds.
     fn chapter(&mut self, start: f64, end: f64, title: &str);
     /// Writes what is left and closes the file.
     fn finish(self: Box<Self>) -> Result<()>;
@@ -143,6 +171,10 @@ pub struct ClipPlan {
 pub trait FilmWriter: Sync {
     /// Starts a file at `path` (a pending name; the caller renames it).
     fn create(&self, path: &Path, spec: &ClipSpec) -> Result<Box<dyn ClipSink + Send>>;
+    /// Starts a reel at `path` that is joined from segments.
+    fn join(&self, path: &Path, spec: &JoinSpec) -> Result<Box<dyn ReelSink + Send>>;
+    /// What encodes, with its version: other words where the same pictures may become other bytes.
+    fn encoder(&self) -> String;
     /// Where a part's packets can be cut.
     fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints>;
     /// What can become of the sound of a part.

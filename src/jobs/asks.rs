@@ -179,8 +179,9 @@ pub fn standing(tools: Tools<'_>, config: &Config, library: &Library, dry_run: b
                 phrase: ask.phrase.clone(),
                 out: out.clone(),
                 angle: ask.angle.clone(),
-                mute: ask.mute,
+                sound: ask.mute.then_some(false),
                 with_doubtful: ask.with_doubtful,
+                ..CutupAsk::default()
             };
             let reel = match reel(tools, config, library, &cutup, &one, dry_run) {
                 Ok(reel) => AskReel { game: game.name.clone(), ..reel },
@@ -241,7 +242,7 @@ fn reel(
     std::fs::create_dir_all(&folder).doing("make the folder of the ask", &folder)?;
     // What the record says of a reel must be true of it: the line goes before the file is replaced.
     write(&folder, |made| made.reel.remove(&name))?;
-    let done = made(tools, config, plan, &ask.out)?;
+    let done = made(tools, config, library, plan, ask)?;
     if done.segments.is_empty() {
         return Ok(reel(ReelFate::Nothing, done.plays, done.left_out, done.problems));
     }
@@ -259,8 +260,10 @@ fn hash(config: &Config, planned: &Planned) -> String {
         planned.sources.iter().map(|(source, film)| (source, film.fingerprint())).collect();
     sources.sort();
     let cutup = &config.settings.cutup;
-    let all =
-        format!("{RENDERER}\n{:?}\n{sources:?}\n{:?}\n{} {}", planned.plan, config.template, cutup.preset, cutup.crf);
+    let all = format!(
+        "{RENDERER}\n{:?}\n{sources:?}\n{:?}\n{} {} {}",
+        planned.plan, config.template, cutup.profile, cutup.preset, cutup.crf
+    );
     blake3::hash(all.as_bytes()).to_hex().to_string()
 }
 

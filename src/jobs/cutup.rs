@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::footage::Footage;
+use super::play_key::Key;
 use super::survey::rank;
 use super::texts::{game_title, strip_text};
 use super::{Config, Tools};
@@ -14,7 +15,23 @@ use crate::filter::{self, Filter};
 use crate::football::fold;
 use crate::library::{ClipFound, GameFound, Library, PlayFound};
 use crate::plays;
-use crate::reel::{self, Canvas, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Studio, chapter_title};
+use crate::reel::{
+    self, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View, chapter_title,
+};
+
+/// How long the strip stands.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum StripTime {
+    /// To the end of the play's film.
+    #[default]
+    Whole,
+    /// Until the snap, where it is known.
+    Snap,
+    /// So many seconds.
+    Seconds(f64),
+    /// It is not shown.
+    None,
+}
 
 /// What is asked for.
 #[derive(Debug, Clone, Default)]
@@ -25,10 +42,32 @@ pub struct CutupAsk {
     pub out: PathBuf,
     /// Only this angle or camera.
     pub angle: Option<String>,
-    /// Without sound.
-    pub mute: bool,
+    /// Both angles at once, set side by side at the snap.
+    pub layout: Layout,
+    /// What it is for; `None`: as the settings say.
+    pub profile: Option<Profile>,
+    /// Whether it has sound; `None`: as the profile has it.
+    pub sound: Option<bool>,
+    /// Most bytes of the file.
+    pub fit: Option<u64>,
     /// Also plays whose row, or whose pairing of cameras, is in doubt.
     pub with_doubtful: bool,
+    /// How long the strip stands.
+    pub strip: StripTime,
+    /// What the plays are ordered by; `None`: the newest game first, then as they were played.
+    pub sort: Option<String>,
+    /// The other way round.
+    pub reverse: bool,
+    /// What they are grouped by.
+    pub group: Option<String>,
+    /// Only the first so many.
+    pub first: Option<usize>,
+    /// Only as many as last so many seconds.
+    pub at_most: Option<f64>,
+    /// Seconds before the snap; `None`: as the settings say.
+    pub lead_in: Option<f64>,
+    /// Seconds after the end.
+    pub tail: Option<f64>,
 }
 
 /// A play that fits and is not shown.
@@ -55,6 +94,10 @@ pub struct CutupDone {
     pub plays: usize,
     /// Those that are not, and why.
     pub left_out: Vec<LeftOutPlay>,
+    /// How many more there would be without a limit.
+    pub beyond: usize,
+    /// How many segments were rendered now; the others were there.
+    pub rendered: usize,
     /// What is seen when; empty if it was only planned.
     pub segments: Vec<RenderedSegment>,
     /// Its length; 0 if it was only planned.
@@ -82,28 +125,30 @@ pub(super) struct Planned {
 pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<CutupDone> {
     check_out(library, &ask.out)?;
     let filter = filter::parse(&ask.phrase, &config.words(library)?)?;
-    made(tools, config, planned(tools, config, library, ask, &filter)?, &ask.out)
+    let planned = planned(tools, config, library, ask, &filter)?;
+    made(tools, config, library, planned, ask)
 }
 
-/// Renders what was planned to `out`, whose name has been looked at.
-pub(super) fn made(tools: Tools<'_>, config: &Config, planned: Planned, out: &Path) -> Result<CutupDone> {
+/// Renders what was planned to the reel asked for, whose name has been looked at.
+pub(super) fn made(
+    tools: Tools<'_>,
+    config: &Config,
+    library: &Library,
+    planned: Planned,
+    ask: &CutupAsk,
+) -> Result<CutupDone> {
     let Planned { plan, sources, mut done } = planned;
+    let out = &ask.out;
     if plan.segments.is_empty() {
         return Ok(done);
     }
-    let studio = Studio {
-        reader: tools.reader,
-        writer: tools.writer,
-        template: &config.template,
-        preset: config.settings.cutup.preset.clone(),
-        crf: config.settings.cutup.crf,
-        progress: tools.progress,
+    let store = segments(config, library)?;
+    let mut open = |source: &str| {
+        let known = sources.get(source).cloned();
+        known.ok_or_else(|| Error::failed("its film is not open", source, "run the same command again"))
     };
-    let mut open = |segment: &Segment| {
-        let known = sources.get(&segment.source).cloned();
-        known.ok_or_else(|| Error::failed("its film is not open", &segment.source, "run the same command again"))
-    };
-    let rendered = reel::render(&plan, &studio, &mut open, out)?;
+    let rendered = of_size(&plan, config, tools, &store, &mut open, (ask, out))?;
+    done.rendered = rendered.fresh;
     done.left_out.extend(rendered.left_out.into_iter().map(|l| LeftOutPlay {
         game: l.game,
         label: l.label,
@@ -116,6 +161,76 @@ pub(super) fn made(tools: Tools<'_>, config: &Config, planned: Planned, out: &Pa
     done.problems.extend(rendered.problems);
     Ok(done)
 }
+
+/// The library's rendered segments.
+pub(super) fn segments(config: &Config, library: &Library) -> Result<Store> {
+    Store::open(&library.at(Path::new("segments")), config.settings.cache.bytes())
+}
+
+/// The profile of an ask.
+pub(super) fn profile(config: &Config, ask: &CutupAsk) -> Profile {
+    ask.profile.or_else(|| Profile::named(&config.settings.cutup.profile)).unwrap_or(Profile::Meeting)
+}
+
+/// Renders in the best quality that fits.
+fn of_size(
+    plan: &ReelPlan,
+    config: &Config,
+    tools: Tools<'_>,
+    store: &Store,
+    open: &mut dyn FnMut(&str) -> Result<Arc<Film>>,
+    (ask, out): (&CutupAsk, &Path),
+) -> Result<reel::Rendered> {
+    let qualities = profile(config, ask).qualities(config.settings.cutup.crf);
+    let mut least = u64::MAX;
+    let mut at = 0;
+    while let Some(crf) = qualities.get(at) {
+        let studio = Studio {
+            reader: tools.reader,
+            writer: tools.writer,
+            template: &config.template,
+            preset: config.settings.cutup.preset.clone(),
+            crf: *crf,
+            jobs: 0,
+            store,
+            progress: tools.progress,
+        };
+        let Some(most) = ask.fit else { return reel::render(plan, &studio, open, out) };
+        let prepared = reel::prepare(plan, &studio, open)?;
+        let sound = if plan.mute { 0.0 } else { SOUND_BYTES * plan.canvas.seconds(prepared.frames) };
+        let bytes = (prepared.bytes as f64 + sound) as u64 + prepared.frames * INDEX_BYTES + HEADER_BYTES;
+        if bytes <= most {
+            return reel::render(plan, &studio, open, out);
+        }
+        least = bytes;
+        // One step is worth at least a fifth; steps that cannot be enough are passed over.
+        let steps = ((bytes as f64 / most as f64).ln() / STEP_WORTH.ln()).floor().max(1.0) as usize;
+        at = match at + steps {
+            next if next < qualities.len() => next,
+            _ if at + 1 < qualities.len() => qualities.len() - 1,
+            _ => break,
+        };
+    }
+    let mega = |bytes: u64| bytes as f64 / 1e6;
+    Err(Error::refused(
+        format!(
+            "the reel cannot be brought under {:.1} MB: {:.1} MB are the least that is still to be read",
+            mega(ask.fit.unwrap_or(0)),
+            mega(least)
+        ),
+        out.display(),
+        "show fewer plays (--first 12, --at-most 3m), one angle (--angle sideline), or less of each (--lead-in 2 --tail 1)",
+    ))
+}
+
+/// Bytes a second of a reel's sound at 160 kbit/s.
+const SOUND_BYTES: f64 = 20_000.0;
+/// Bytes that a picture, with the sound heard with it, takes in the index (ISO/IEC 14496-12: sizes, times, chunks).
+const INDEX_BYTES: u64 = 24;
+/// Bytes of headers and chapters, at most.
+const HEADER_BYTES: u64 = 40_000;
+/// By how much one step of quality divides the size at most: a step too many would cost quality (measured on made film).
+const STEP_WORTH: f64 = 1.8;
 
 /// Does all that [`cutup`] does up to the plan, and writes nothing.
 ///
@@ -135,60 +250,149 @@ pub(super) fn planned(
     ask: &CutupAsk,
     filter: &Filter,
 ) -> Result<Planned> {
-    let found = library.plays(filter)?;
+    let mut found = library.plays(filter)?;
     let games = library.games()?;
     check_angle(ask, &found)?;
     let mut done = CutupDone { reads: filter.to_string(), fit: found.len(), ..CutupDone::default() };
-    let trim = config.settings.spans(config.settings.cutup.trim);
+    in_order(config, library, ask, &mut found)?;
+    let mut trim = config.settings.spans(config.settings.cutup.trim);
+    (trim.lead_in, trim.tail) = (ask.lead_in.unwrap_or(trim.lead_in), ask.tail.unwrap_or(trim.tail));
     let mut sources: HashMap<String, Arc<Film>> = HashMap::new();
-    let mut keyed: Vec<(ReelKey, Segment)> = Vec::new();
+    let mut segments: Vec<Segment> = Vec::new();
+    let mut seconds = 0.0;
     tools.progress.stage("look at the clips", found.len() as u64);
     for (index, play) in found.iter().enumerate() {
         go_on(tools.progress, "looking at the clips; no reel was made")?;
-        let record = &play.record;
-        let reference = reference(&record.game, &games);
-        for clip in shown_clips(play, reference, ask, &mut done.left_out) {
-            let footage = match Footage::open(tools, library, &record.game, clip) {
-                Ok(footage) => footage,
-                Err(error) => {
-                    done.left_out.push(left_out(play, Some(clip), error.to_string()));
-                    continue;
-                }
-            };
-            let strip = strip_text(record, game_title(&record.game, &games));
-            let key = ReelKey {
-                date: record.date.clone(),
-                game: record.game.clone(),
-                play: u64::from(record.order),
-                angle: clip.angle_name().to_string(),
-            };
-            let segment = Segment {
-                game: record.game.clone(),
-                label: record.label.clone(),
-                angle: clip.angle_name().to_string(),
-                span: footage.shown(clip, &trim),
-                title: chapter_title(&strip, &record.label, clip.angle_name()),
-                strip: Some(strip),
-                source: footage.source.clone(),
-            };
-            sources.entry(footage.source).or_insert_with(|| Arc::new(footage.film));
-            keyed.push((key, segment));
+        let shown = count_plays(segments.iter().map(|s| (s.game.as_str(), s.label.as_str())));
+        if ask.first.is_some_and(|first| shown >= first) {
+            done.beyond = found.len() - index;
+            break;
         }
+        let reference = reference(&play.record.game, &games);
+        let clips = shown_clips(play, reference, ask, &mut done.left_out);
+        let title = game_title(&play.record.game, &games);
+        let seen = play_segments(tools, library, (play, title), &clips, (ask, &trim), (&mut sources, &mut done));
+        let length: f64 = seen.iter().map(|(_, seconds)| seconds).sum();
+        if ask.at_most.is_some_and(|most| seconds + length > most + 1e-6) {
+            done.beyond = found.len() - index;
+            break;
+        }
+        seconds += length;
+        segments.extend(seen.into_iter().map(|(segment, _)| segment));
         tools.progress.at(index as u64 + 1);
     }
-    keyed.sort_by(|a, b| reel::order(&a.0, &b.0));
-    let segments: Vec<Segment> = keyed.into_iter().map(|(_, segment)| segment).collect();
     done.plays = count_plays(segments.iter().map(|s| (s.game.as_str(), s.label.as_str())));
+    let profile = profile(config, ask);
+    let shapes = segments.iter().flat_map(|s| &s.views).filter_map(|view| sources.get(&view.source));
     let plan = ReelPlan {
         title: ask.phrase.clone(),
-        canvas: Canvas::choose(sources.values().flat_map(|film| SourceShape::of(film).collect::<Vec<_>>())),
+        canvas: profile.canvas(shapes.flat_map(|film| SourceShape::of(film).collect::<Vec<_>>())),
         segments,
-        mute: ask.mute,
+        mute: !ask.sound.unwrap_or(!profile.is_silent()),
     };
     if !plan.segments.is_empty() {
         done.plan = plan.to_string();
+        done.seconds = seconds;
     }
     Ok(Planned { plan, sources, done })
+}
+
+/// Puts plays into the order in which they are to be seen.
+fn in_order(config: &Config, library: &Library, ask: &CutupAsk, found: &mut [PlayFound]) -> Result<()> {
+    found.sort_by(|a, b| {
+        let key = |play: &PlayFound| ReelKey {
+            date: play.record.date.clone(),
+            game: play.record.game.clone(),
+            play: u64::from(play.record.order),
+        };
+        reel::order(&key(a), &key(b))
+    });
+    if ask.sort.is_none() && ask.group.is_none() {
+        return Ok(());
+    }
+    let own = config.words(library)?.own;
+    if let Some(sort) = &ask.sort {
+        Key::named(sort, &own)?.sort(found, ask.reverse);
+    }
+    if let Some(group) = &ask.group {
+        let order: Vec<(String, String)> = {
+            let groups = Key::named(group, &own)?.groups(found);
+            groups.into_iter().flat_map(|(_, plays)| plays).map(named).collect()
+        };
+        let place: HashMap<(String, String), usize> = order.into_iter().zip(0..).collect();
+        found.sort_by_key(|play| place.get(&named(play)).copied());
+    }
+    Ok(())
+}
+
+fn named(play: &PlayFound) -> (String, String) {
+    (play.record.game.clone(), play.record.label.clone())
+}
+
+/// The segments of a play, with their lengths in seconds: one for each clip, or one for two of them at once.
+fn play_segments(
+    tools: Tools<'_>,
+    library: &Library,
+    (play, title): (&PlayFound, String),
+    clips: &[&ClipFound],
+    (ask, trim): (&CutupAsk, &plays::Settings),
+    (sources, done): (&mut HashMap<String, Arc<Film>>, &mut CutupDone),
+) -> Vec<(Segment, f64)> {
+    let record = &play.record;
+    let strip = strip_text(record, title);
+    let mut open: Vec<(&ClipFound, Footage)> = Vec::new();
+    for clip in clips {
+        match Footage::open(tools, library, &record.game, clip) {
+            Ok(footage) => open.push((clip, footage)),
+            Err(error) => done.left_out.push(left_out(play, Some(clip), error.to_string())),
+        }
+    }
+    let at_once = match (ask.layout, open.as_slice()) {
+        (Layout::Single, _) | (_, [] | [_]) => false,
+        (_, [(a, first), (b, second), ..]) if first.snap(a).is_some() && second.snap(b).is_some() => true,
+        _ => {
+            let what = "its cameras cannot be set side by side, for one of them shows no snap; they follow one another";
+            done.problems.push(Problem::new(format!("{} play {}", record.game, record.label), what));
+            false
+        }
+    };
+    let mut seen = Vec::new();
+    let groups: Vec<&[(&ClipFound, Footage)]> = match at_once {
+        true => vec![&open[..2]],
+        false => open.chunks(1).collect(),
+    };
+    for group in groups {
+        let Some((clip, footage)) = group.first() else { continue };
+        let span = footage.shown(clip, trim);
+        let views = group.iter().enumerate().map(|(k, (clip, footage))| View {
+            source: footage.source.clone(),
+            content: footage.content.clone(),
+            span: if k == 0 { span } else { footage.span },
+            anchor: footage.snap(clip),
+        });
+        let angle = group.iter().map(|(clip, _)| clip.angle_name()).collect::<Vec<_>>().join(" and ");
+        let start = footage.film.time(span.start);
+        let strip_for = match ask.strip {
+            StripTime::Whole | StripTime::None => None,
+            StripTime::Snap => footage.snap(clip).map(|snap| (snap - start).max(0.0)),
+            StripTime::Seconds(seconds) => Some(seconds),
+        };
+        let segment = Segment {
+            game: record.game.clone(),
+            label: record.label.clone(),
+            views: views.collect(),
+            layout: if group.len() > 1 { ask.layout } else { Layout::Single },
+            title: chapter_title(&strip, &record.label, &angle),
+            strip: (ask.strip != StripTime::None).then(|| strip.clone()),
+            strip_for,
+            angle,
+        };
+        seen.push((segment, footage.film.time(span.end) - start));
+    }
+    for (_, footage) in open {
+        sources.entry(footage.source).or_insert_with(|| Arc::new(footage.film));
+    }
+    seen
 }
 
 /// The clips of a play that are to be seen; what is not, and why, goes to the list.

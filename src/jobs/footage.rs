@@ -12,6 +12,8 @@ use crate::plays;
 pub(super) struct Footage {
     /// The clip's path in the library, or the film's file.
     pub source: String,
+    /// Fingerprint of its content.
+    pub content: String,
     /// The clip or the film.
     pub film: Film,
     /// The frames of `film` that are the clip.
@@ -26,20 +28,23 @@ impl Footage {
             && film.frames() >= clip.frames
         {
             let span = FrameSpan::of(0, clip.frames);
-            return Ok(Self { source: clip.path.display().to_string(), film: film.clone(), span });
+            let (source, content) = (clip.path.display().to_string(), clip.hash.clone());
+            return Ok(Self { source, content, film: film.clone(), span });
         }
         let camera = library.camera_film(game, &clip.camera)?.filter(|camera| camera.fingerprint == clip.film);
         let known = camera.as_ref().and_then(|c: &CameraFilm| opener::known(tools, library, c)).filter(|k| k.there);
         if let Some(known) = known {
             let part = known.film.parts.get(known.film.place(clip.span.start).part);
             let source = part.map_or(PathBuf::new(), |p| p.path.clone()).display().to_string();
-            return Ok(Self { source, film: known.film, span: clip.span });
+            return Ok(Self { source, content: clip.film.clone(), film: known.film, span: clip.span });
         }
         let why = match read {
             Ok(film) if film.frames() > 0 => {
                 // What is left of it is shown; the renderer tells where it ends.
                 let span = FrameSpan::of(0, film.frames());
-                return Ok(Self { source: clip.path.display().to_string(), film, span });
+                // It is not what was recorded, so its own content is what counts.
+                let content = film.fingerprint();
+                return Ok(Self { source: clip.path.display().to_string(), content, film, span });
             }
             Ok(_) => "it has no picture".to_string(),
             Err(error) => error.to_string(),
@@ -55,6 +60,11 @@ impl Footage {
     fn here(&self, clip: &ClipFound, frame: FrameNo) -> Option<FrameNo> {
         let at = FrameNo(self.span.start.0 + frame.0.checked_sub(clip.span.start.0)?);
         self.span.holds(at).then_some(at)
+    }
+
+    /// When the ball is snapped, in seconds of this footage; `None` where it is not known or not seen.
+    pub fn snap(&self, clip: &ClipFound) -> Option<f64> {
+        Some(self.film.time(self.here(clip, clip.snap?.frame)?))
     }
 
     /// The frame to show of the play: the snap, else the set offense, else the middle.

@@ -7,6 +7,7 @@ use serde::Deserialize;
 
 use crate::base::{Error, IoContext, Result};
 use crate::plays;
+use crate::reel::Profile;
 
 /// The defaults that ship with the program.
 pub const DEFAULTS: &str = include_str!("../../config/settings.toml");
@@ -19,6 +20,8 @@ pub struct Settings {
     pub clip: ClipSettings,
     /// Cutups.
     pub cutup: CutupSettings,
+    /// Segments rendered before.
+    pub cache: CacheSettings,
     /// Tag sheets.
     pub sheet: SheetSettings,
     /// The staff itself.
@@ -53,12 +56,29 @@ pub struct ClipSettings {
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CutupSettings {
+    /// What a reel is for where nothing is said of it: tape, meeting or phone.
+    pub profile: String,
     /// Whether a play whose ends are both sure is shown from lead-in to tail only.
     pub trim: bool,
     /// x264 preset.
     pub preset: String,
     /// x264 constant rate factor.
     pub crf: u8,
+}
+
+/// What is kept of rendered reels.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CacheSettings {
+    /// Most gigabytes (of 10^9 bytes) of rendered segments.
+    pub segments_gb: f64,
+}
+
+impl CacheSettings {
+    /// The same in bytes.
+    pub fn bytes(&self) -> u64 {
+        (self.segments_gb * 1e9) as u64
+    }
 }
 
 /// How sheets are read.
@@ -117,6 +137,13 @@ fn resolve(all: &toml::Table, file: &Path) -> Result<Settings> {
         if !(0.0..=most).contains(&value) {
             return Err(wrong(file, format!("{name} is {value}; it takes 0 to {most} seconds")));
         }
+    }
+    if Profile::named(&settings.cutup.profile).is_none() {
+        let cause = format!("cutup.profile is \"{}\"; it takes tape, meeting or phone", settings.cutup.profile);
+        return Err(wrong(file, cause));
+    }
+    if !(0.0..=1e6).contains(&settings.cache.segments_gb) {
+        return Err(wrong(file, format!("cache.segments_gb is {}; it takes 0 to 1000000", settings.cache.segments_gb)));
     }
     for (name, crf) in [("clip.crf", settings.clip.crf), ("cutup.crf", settings.cutup.crf)] {
         if crf > 40 {

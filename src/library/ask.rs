@@ -46,6 +46,8 @@ pub struct ClipFound {
     pub rate: Rate,
     /// Size of the file.
     pub bytes: u64,
+    /// BLAKE3 of the file, hex.
+    pub hash: String,
 }
 
 impl ClipFound {
@@ -194,7 +196,7 @@ impl Library {
         let mut ask = self.db().prepare(&format!(
             "SELECT k.camera, k.film, k.path, k.film_start, k.film_end, k.frames, k.rate_num, k.rate_den, k.bytes,
                     s.set_frame, s.doubt, s.snap, s.snap_time, s.snap_confidence, s.whistle, s.whistle_time,
-                    s.whistle_confidence, k.play
+                    s.whistle_confidence, k.play, k.hash
              FROM clips k JOIN shots s ON s.play = k.play AND s.camera = k.camera AND s.film = k.film
              WHERE k.play IN ({plays})"
         ))?;
@@ -226,6 +228,7 @@ impl Library {
                 frames: uint(r.get(5)?),
                 rate: Rate { num: uint32(r.get(6)?), den: uint32(r.get(7)?) },
                 bytes: uint(r.get(8)?),
+                hash: r.get(18)?,
                 set: frame(r, 9)?,
                 doubt: r.get(10)?,
                 snap: sighting(r, 11)?,

@@ -109,6 +109,7 @@ impl Cutter<'_> {
             set_id: None,
             reorder: depth.clamp(0, 2) as u8,
             level: None,
+            threads: 0,
             upper_first: None,
         }
     }

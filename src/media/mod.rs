@@ -11,6 +11,7 @@ mod encode;
 mod entry;
 mod frames;
 mod index;
+mod join;
 mod mux;
 mod nal;
 mod part;
@@ -28,8 +29,8 @@ use ffmpeg_next as ff;
 
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
-    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, SoundPlan,
-    SoundSource,
+    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, JoinSpec, ReelSink,
+    SoundPlan, SoundSource,
 };
 
 /// The codec library, started.
@@ -135,6 +136,14 @@ impl FilmReader for Media {
 impl FilmWriter for Media {
     fn create(&self, path: &Path, spec: &ClipSpec) -> Result<Box<dyn ClipSink + Send>> {
         Ok(Box::new(sink::Sink::create(path, spec)?))
+    }
+
+    fn join(&self, path: &Path, spec: &JoinSpec) -> Result<Box<dyn ReelSink + Send>> {
+        Ok(Box::new(join::Joiner::create(path, spec)))
+    }
+
+    fn encoder(&self) -> String {
+        format!("libx264 of libavcodec {:#x}", ff::codec::version())
     }
 
     fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints> {

@@ -60,6 +60,7 @@ impl Sink {
                 reorder: 1,
                 level: Some(level),
                 upper_first: None,
+                threads: spec.threads,
             },
             path,
         )?;
@@ -68,7 +69,7 @@ impl Sink {
         let sound = match spec.channels {
             0 => None,
             n => {
-                let encoder = AacEncoder::open(SOUND_RATE, n.min(2), path)?;
+                let encoder = AacEncoder::open(SOUND_RATE, n.min(2), false, path)?;
                 muxer.add(&encoder.parameters(), ff::Rational(1, SOUND_RATE as i32), None, None)?;
                 Some(encoder)
             }
@@ -80,7 +81,7 @@ impl Sink {
 }
 
 /// A packet of one frame at a constant rate, which the encoder leaves without a length.
-fn lasting(mut packet: ff::Packet, ticks: i64) -> ff::Packet {
+pub fn lasting(mut packet: ff::Packet, ticks: i64) -> ff::Packet {
     packet.set_duration(ticks);
     packet
 }

@@ -50,7 +50,7 @@ impl Cutter<'_> {
             }
             SoundPlan::Encode(_) => {
                 let channels = self.channels(plan)?;
-                let encoder = AacEncoder::open(SOUND_RATE, channels, path)?;
+                let encoder = AacEncoder::open(SOUND_RATE, channels, false, path)?;
                 muxer.add(&encoder.parameters(), ff::Rational(1, SOUND_RATE as i32), None, None)?;
                 let at = |frame: FrameNo| (self.film.time(frame) * f64::from(SOUND_RATE)).round() as u64;
                 let (from, to) = (at(plan.span.start), at(plan.span.end));

@@ -55,6 +55,11 @@ impl SourceShape {
 }
 
 impl Canvas {
+    /// How long so many frames last, seconds.
+    pub fn seconds(&self, frames: u64) -> f64 {
+        frames as f64 * f64::from(self.rate.den.max(1)) / f64::from(self.rate.num.max(1))
+    }
+
     /// The canvas for these sources: the size of the largest of them, brought within 1920x1080 in its own shape; the
     /// highest rate, up to 60. A larger one is never made up, a smaller camera's detail never lost. With no source:
     /// 1280x720 at 30.

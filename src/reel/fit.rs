@@ -56,6 +56,11 @@ impl Fitter {
         &mut self.canvas
     }
 
+    /// The canvas as it is, to be painted on.
+    pub fn canvas_mut(&mut self) -> &mut Picture {
+        &mut self.canvas
+    }
+
     /// The canvas as it is.
     pub fn canvas(&self) -> &Picture {
         &self.canvas

@@ -1,16 +1,22 @@
 //! Reels: plays in order, brought to one canvas, the strip burned in, one sound track.
 
 mod canvas;
+mod compose;
 mod fit;
 mod order;
 mod plan;
+mod profile;
 mod render;
 mod schedule;
+mod segment;
 mod sound;
+mod store;
 
 pub use canvas::{Canvas, SourceShape};
 pub use fit::Fitter;
 pub use order::{ReelKey, order};
-pub use plan::{ReelPlan, Segment, chapter_title};
-pub use render::{LeftOut, Rendered, RenderedSegment, Studio, render};
+pub use plan::{Layout, ReelPlan, Segment, View, chapter_title};
+pub use profile::Profile;
+pub use render::{LeftOut, PreparedSegments, Rendered, RenderedSegment, Studio, prepare, render};
 pub use schedule::Schedule;
+pub use store::Store;

@@ -13,12 +13,10 @@ pub struct ReelKey {
     pub game: String,
     /// Place of the play in its game's film.
     pub play: u64,
-    /// The camera's name (`sideline`).
-    pub angle: String,
 }
 
 /// The order in which a staff watches: newest game first (games without a date last, by name), plays as they were
-/// played, of each play the sideline, then the end zone, then other cameras by name [practice].
+/// played [practice]. Of each play its clips stand in the library's order, sideline first.
 pub fn order(a: &ReelKey, b: &ReelKey) -> Ordering {
     let dated = match (&a.date, &b.date) {
         (Some(x), Some(y)) => y.cmp(x),
@@ -26,19 +24,7 @@ pub fn order(a: &ReelKey, b: &ReelKey) -> Ordering {
         (None, Some(_)) => Ordering::Greater,
         (None, None) => Ordering::Equal,
     };
-    dated
-        .then_with(|| natural_order(&a.game, &b.game))
-        .then_with(|| a.play.cmp(&b.play))
-        .then_with(|| rank(&a.angle).cmp(&rank(&b.angle)))
-        .then_with(|| natural_order(&a.angle, &b.angle))
-}
-
-fn rank(angle: &str) -> u8 {
-    match crate::film::Angle::named(angle) {
-        crate::film::Angle::Sideline => 0,
-        crate::film::Angle::EndZone => 1,
-        crate::film::Angle::Unknown => 2,
-    }
+    dated.then_with(|| natural_order(&a.game, &b.game)).then_with(|| a.play.cmp(&b.play))
 }
 
 #[cfg(test)]
@@ -46,25 +32,22 @@ mod tests {
     use super::*;
 
     #[test]
-    fn newest_game_first_then_play_then_angle() {
-        let key = |date: &str, game: &str, play, angle: &str| ReelKey {
+    fn newest_game_first_then_play() {
+        let key = |date: &str, game: &str, play| ReelKey {
             date: (!date.is_empty()).then(|| date.to_string()),
             game: game.into(),
             play,
-            angle: angle.into(),
         };
         let want = [
-            key("2026-09-18", "Otters", 3, "sideline"),
-            key("2026-09-11", "Badgers", 2, "Sideline"),
-            key("2026-09-11", "Badgers", 2, "end-zone"),
-            key("2026-09-11", "Badgers", 2, "drone"),
-            key("2026-09-11", "Badgers", 10, "end-zone"),
-            key("2026-09-11", "Herons", 1, "sideline"),
-            key("", "Game 9", 1, "sideline"),
-            key("", "Game 10", 1, "sideline"),
+            key("2026-09-18", "Otters", 3),
+            key("2026-09-11", "Badgers", 2),
+            key("2026-09-11", "Badgers", 10),
+            key("2026-09-11", "Herons", 1),
+            key("", "Game 9", 1),
+            key("", "Game 10", 1),
         ];
         let mut mixed: Vec<ReelKey> = want.iter().cloned().rev().collect();
-        mixed.swap(1, 5);
+        mixed.swap(1, 4);
         mixed.sort_by(order);
         assert_eq!(mixed, want);
     }

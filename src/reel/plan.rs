@@ -6,7 +6,32 @@ use super::Canvas;
 use crate::base::FrameSpan;
 use crate::paint::StripText;
 
-/// One play from one camera, as it will be seen.
+/// Pictures of a segment: a stretch of one source.
+#[derive(Debug, Clone, PartialEq)]
+pub struct View {
+    /// What the renderer's caller opens it by: a clip's path in the library, or a film's.
+    pub source: String,
+    /// Fingerprint of the source's content.
+    pub content: String,
+    /// The frames of the source that are shown.
+    pub span: FrameSpan,
+    /// The moment at which the views of a segment are set side by side (the snap), seconds of the source.
+    pub anchor: Option<f64>,
+}
+
+/// How the views of a segment lie on the canvas.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Layout {
+    /// One fills it.
+    #[default]
+    Single,
+    /// Two halves side by side.
+    Beside,
+    /// The second in an upper corner of the first.
+    Inset,
+}
+
+/// One play, as it will be seen.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Segment {
     /// The game's name.
@@ -15,14 +40,23 @@ pub struct Segment {
     pub label: String,
     /// The camera's name.
     pub angle: String,
-    /// What the renderer's caller opens it by: a clip's path in the library, or a film's.
-    pub source: String,
-    /// The frames of the source that are shown.
-    pub span: FrameSpan,
+    /// What is seen; the first view tells the length and is heard.
+    pub views: Vec<View>,
+    /// Where the views lie.
+    pub layout: Layout,
     /// What is burned in; `None` for a clean picture.
     pub strip: Option<StripText>,
+    /// How long the strip stands, seconds from the segment's beginning; `None`: to its end.
+    pub strip_for: Option<f64>,
     /// Its chapter's title.
     pub title: String,
+}
+
+impl Segment {
+    /// Its source, as errors name it.
+    pub fn source(&self) -> &str {
+        self.views.first().map_or("", |view| &view.source)
+    }
 }
 
 /// One reel: a canvas and segments in order. Prints itself.
@@ -57,17 +91,14 @@ impl fmt::Display for ReelPlan {
         let segments = if self.segments.len() == 1 { "segment" } else { "segments" };
         writeln!(f, "{}: {}, {sound}, {} {segments}", self.title, self.canvas, self.segments.len())?;
         for (i, s) in self.segments.iter().enumerate() {
-            writeln!(
-                f,
-                "{:>4}  {}, {}: {} frames {} to {} ({})",
-                i + 1,
-                s.game,
-                s.title,
-                s.source,
-                s.span.start,
-                s.span.end,
-                if s.strip.is_some() { "strip" } else { "clean" }
-            )?;
+            let views: Vec<String> =
+                s.views.iter().map(|v| format!("{} frames {} to {}", v.source, v.span.start, v.span.end)).collect();
+            let strip = match (&s.strip, s.strip_for) {
+                (None, _) => "clean".to_string(),
+                (Some(_), None) => "strip".to_string(),
+                (Some(_), Some(seconds)) => format!("strip for {seconds:.1} s"),
+            };
+            writeln!(f, "{:>4}  {}, {}: {} ({strip})", i + 1, s.game, s.title, views.join(" with "))?;
         }
         Ok(())
     }
@@ -88,10 +119,16 @@ mod tests {
                 game: "Badgers".into(),
                 label: "47".into(),
                 angle: "sideline".into(),
-                source: "clips/Badgers/sideline/047.mp4".into(),
-                span: FrameSpan::of(0, 245),
+                views: vec![View {
+                    source: "clips/Badgers/sideline/047.mp4".into(),
+                    content: "c".into(),
+                    span: FrameSpan::of(0, 245),
+                    anchor: None,
+                }],
+                layout: Layout::Single,
                 title: chapter_title(&text, "47", "sideline"),
                 strip: Some(text),
+                strip_for: None,
             }],
             mute: false,
         };

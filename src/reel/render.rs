@@ -1,15 +1,23 @@
-//! Carries out a reel plan: one file, one continuous sound track, nothing under the final name until it is whole.
+//! Carries out a reel plan: each segment is rendered by itself, as many at once as there are cores, unless it was rendered
+//! before; then they are joined into one file with one continuous sound track. Nothing is under the final name until it is
+//! whole.
 
+use std::collections::{BTreeMap, HashSet};
+use std::fs::File;
+use std::io::{BufReader, Read};
 use std::path::Path;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
-use super::fit::Fitter;
+use rayon::prelude::*;
+
 use super::plan::{ReelPlan, Segment};
-use super::schedule::{Schedule, sample_at};
-use super::sound::SegmentSound;
-use crate::base::{Error, ErrorKind, FrameNo, PendingFile, Problem, Progress, Rate, Result};
-use crate::film::{ClipSink, ClipSpec, Decode, Film, FilmReader, FilmWriter, FrameSource};
-use crate::paint::{Overlay, Strip, Template};
+use super::schedule::sample_at;
+use super::segment::{Job, SAMPLE_BYTES};
+use super::store::{Made, PICTURES, SOUND, Store};
+use crate::base::{Error, ErrorKind, IoContext, PendingFile, Problem, Progress, Rate, Result, go_on};
+use crate::film::{Film, FilmReader, FilmWriter, JoinSpec};
+use crate::paint::Template;
 
 /// Sound channels of a reel.
 pub const CHANNELS: usize = 2;
@@ -26,6 +34,10 @@ pub struct Studio<'a> {
     pub preset: String,
     /// x264 constant rate factor.
     pub crf: u8,
+    /// Segments rendered at once; 0 for as many as there are cores.
+    pub jobs: usize,
+    /// Segments rendered before.
+    pub store: &'a Store,
     /// Who is told.
     pub progress: &'a dyn Progress,
 }
@@ -71,51 +83,85 @@ pub struct Rendered {
     pub left_out: Vec<LeftOut>,
     /// What was not as it should be: damage, signs without a glyph, a clip shorter than planned.
     pub problems: Vec<Problem>,
+    /// How many segments were rendered now; the others were there.
+    pub fresh: usize,
+}
+
+/// A segment that is to be shown, and by what its files are found.
+struct Shown<'a> {
+    segment: &'a Segment,
+    job: Job<'a>,
+    pictures: String,
+    sound: Option<String>,
+}
+
+/// A plan laid out over its films.
+struct Laid<'a> {
+    shown: Vec<Shown<'a>>,
+    left_out: Vec<LeftOut>,
 }
 
 /// Renders a plan into `out`.
 ///
-/// `open` gives the film behind a segment's source (all its parts, read once). A segment whose film cannot be opened or
-/// has no picture is left out and listed; one whose film ends or breaks early holds its last picture to its end, so that
-/// the reel's times stay those of the plan. Fails, leaving nothing under the final name, if no segment can be shown, if
-/// writing fails, or if a stop is asked for.
+/// `open` gives the film behind a view's source (all its parts, read once). A segment whose film cannot be opened or has no
+/// picture is left out and listed; one whose film ends or breaks early holds its last picture to its end, so that the reel's
+/// times stay those of the plan. Fails, leaving nothing under the final name, if no segment can be shown, if writing fails,
+/// or if a stop is asked for; what was rendered until then stays in the store.
 pub fn render(
     plan: &ReelPlan,
     studio: &Studio<'_>,
-    open: &mut dyn FnMut(&Segment) -> Result<Arc<Film>>,
+    open: &mut dyn FnMut(&str) -> Result<Arc<Film>>,
     out: &Path,
 ) -> Result<Rendered> {
     let pending = PendingFile::new(out)?;
-    let spec = ClipSpec {
-        width: plan.canvas.width,
-        height: plan.canvas.height,
-        rate: plan.canvas.rate,
-        channels: if plan.mute { 0 } else { CHANNELS },
-        preset: studio.preset.clone(),
-        crf: studio.crf,
-        title: plan.title.clone(),
-        chapters: Vec::new(),
-    };
-    let planned: u64 = plan.segments.iter().map(|s| s.span.len()).sum();
-    studio.progress.pace(plan.canvas.rate.hz());
-    studio.progress.stage("render", planned);
-    let mut reel = Reel {
-        studio,
-        sink: studio.writer.create(pending.path(), &spec)?,
-        fitter: Fitter::new(spec.width as usize, spec.height as usize),
-        rate: spec.rate,
-        mute: plan.mute,
+    let mut laid = lay_out(plan, studio, open)?;
+    let made = make(plan, studio, &laid.shown)?;
+    let mut result = Rendered {
+        seconds: 0.0,
         frames: 0,
-        heard: Vec::new(),
-        done: 0,
-        result: Rendered { seconds: 0.0, frames: 0, segments: vec![], left_out: vec![], problems: vec![] },
+        segments: vec![],
+        left_out: std::mem::take(&mut laid.left_out),
+        problems: vec![],
+        fresh: made.fresh,
     };
-    for segment in &plan.segments {
-        reel.segment(segment, open)?;
-        reel.done += segment.span.len();
-        studio.progress.at(reel.done);
+    let channels = if plan.mute { 0 } else { CHANNELS };
+    let spec = JoinSpec { rate: plan.canvas.rate, channels, title: plan.title.clone() };
+    let mut sink = studio.writer.join(pending.path(), &spec)?;
+    let mut told: HashSet<(String, String)> = HashSet::new();
+    studio.progress.stage("join", laid.shown.len() as u64);
+    for (number, shown) in laid.shown.iter().enumerate() {
+        go_on(studio.progress, "joining the reel")?;
+        let pictures = match made.files.get(&shown.pictures) {
+            Some(Ok(pictures)) => pictures,
+            Some(Err(why)) => {
+                result.left_out.push(left_out(studio, shown.segment, why));
+                continue;
+            }
+            None => continue,
+        };
+        let first = result.frames;
+        let mut sound = shown.sound.as_ref().map(|key| Heard::open(studio.store, key, plan.canvas.rate, first));
+        let path = studio.store.path(&shown.pictures, PICTURES);
+        let appended = sink.append(&path, &mut |samples| sound.as_mut().map_or(Ok(()), |sound| sound.next(samples)));
+        result.frames += appended.inspect_err(|error| {
+            // A file that cannot be joined is rendered anew by the next run; a full disk is not its fault.
+            if error.kind != ErrorKind::DiskFull {
+                studio.store.drop_key(&shown.pictures);
+            }
+        })?;
+        let (start, end) = (seconds(first, spec.rate), seconds(result.frames, spec.rate));
+        sink.chapter(start, end, &shown.segment.title);
+        let Segment { game, label, angle, .. } = shown.segment.clone();
+        result.segments.push(RenderedSegment { game, label, angle, start, end });
+        let heard = shown.sound.as_ref().and_then(|key| made.files.get(key)?.as_ref().ok());
+        let all = shown.job.problems.iter().chain(&pictures.problems).chain(heard.iter().flat_map(|h| &h.problems));
+        for problem in all {
+            if told.insert((problem.place.clone(), problem.what.clone())) {
+                result.problems.push(problem.clone());
+            }
+        }
+        studio.progress.at(number as u64 + 1);
     }
-    let Reel { sink, mut result, frames, rate, .. } = reel;
     if result.segments.is_empty() {
         let why = result.left_out.first().map_or("the plan has no segment", |l| l.why.as_str());
         return Err(Error::refused(
@@ -126,174 +172,171 @@ pub fn render(
     }
     sink.finish()?;
     pending.commit()?;
-    result.frames = frames;
-    result.seconds = seconds(frames, rate);
+    result.seconds = seconds(result.frames, spec.rate);
     Ok(result)
+}
+
+/// What [`prepare`] found and made.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct PreparedSegments {
+    /// Segments rendered now.
+    pub fresh: usize,
+    /// Pictures of the whole plan.
+    pub frames: u64,
+    /// Bytes of these pictures.
+    pub bytes: u64,
+    /// Segments that cannot be shown.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// Renders the segments of a plan that are not there yet, and joins nothing: a reel of them is then a matter of moments.
+///
+/// # Errors
+/// As for [`render`].
+pub fn prepare(
+    plan: &ReelPlan,
+    studio: &Studio<'_>,
+    open: &mut dyn FnMut(&str) -> Result<Arc<Film>>,
+) -> Result<PreparedSegments> {
+    let Laid { shown, left_out } = lay_out(plan, studio, open)?;
+    let made = make(plan, studio, &shown)?;
+    let mut done = PreparedSegments { fresh: made.fresh, left_out, ..PreparedSegments::default() };
+    for shown in &shown {
+        match made.files.get(&shown.pictures) {
+            Some(Ok(made)) => {
+                done.frames += made.frames;
+                done.bytes += made.bytes;
+            }
+            Some(Err(why)) => done.left_out.push(self::left_out(studio, shown.segment, why)),
+            None => {}
+        }
+    }
+    Ok(done)
+}
+
+/// Opens the films of all segments and finds each one's keys.
+fn lay_out<'a>(
+    plan: &'a ReelPlan,
+    studio: &Studio<'_>,
+    open: &mut dyn FnMut(&str) -> Result<Arc<Film>>,
+) -> Result<Laid<'a>> {
+    let mut laid = Laid { shown: Vec::new(), left_out: Vec::new() };
+    for segment in &plan.segments {
+        let films: Result<Vec<Arc<Film>>> = segment.views.iter().map(|view| open(&view.source)).collect();
+        match films.and_then(|films| Job::of(segment, films, plan.canvas)) {
+            Ok(job) => {
+                let pictures = job.picture_key(studio);
+                let sound = (!plan.mute).then(|| job.sound_key());
+                laid.shown.push(Shown { segment, job, pictures, sound });
+            }
+            // A film that fails takes its own play out of the reel, not the reel; a stop stops.
+            Err(error) if error.kind == ErrorKind::Interrupted => return Err(error),
+            Err(error) => laid.left_out.push(left_out(studio, segment, &error.to_string())),
+        }
+    }
+    Ok(laid)
+}
+
+fn left_out(studio: &Studio<'_>, segment: &Segment, why: &str) -> LeftOut {
+    let Segment { game, label, angle, .. } = segment.clone();
+    studio.progress.warn(&format!("play {label} from {angle} is left out: {why}"));
+    LeftOut { game, label, angle, why: why.to_string() }
+}
+
+/// The files of a plan: what is known of each by its key, or why there is none.
+struct Files {
+    files: BTreeMap<String, std::result::Result<Made, String>>,
+    fresh: usize,
+}
+
+/// Sees to it that every file is there.
+fn make(plan: &ReelPlan, studio: &Studio<'_>, shown: &[Shown<'_>]) -> Result<Files> {
+    let mut files = BTreeMap::new();
+    let mut wanted: BTreeMap<&str, (&Shown<'_>, &str)> = BTreeMap::new();
+    for one in shown {
+        let pair = [Some((&one.pictures, PICTURES)), one.sound.as_ref().map(|key| (key, SOUND))];
+        for (key, ending) in pair.into_iter().flatten() {
+            match studio.store.get(key, ending) {
+                Some(made) => drop(files.insert(key.clone(), Ok(made))),
+                None => drop(wanted.insert(key, (one, ending))),
+            }
+        }
+    }
+    let wanted: Vec<(&str, (&Shown<'_>, &str))> = wanted.into_iter().collect();
+    let pictures = wanted.iter().filter(|(_, (_, ending))| *ending == PICTURES).count();
+    let total =
+        wanted.iter().filter(|(_, (_, ending))| *ending == PICTURES).map(|(_, (one, _))| one.job.frames()).sum();
+    studio.progress.pace(plan.canvas.rate.hz());
+    studio.progress.stage("render", total);
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    let jobs = if studio.jobs == 0 { cores } else { studio.jobs };
+    // Few segments leave cores to the encoder.
+    let threads = (jobs / pictures.max(1)).max(1);
+    let done = AtomicU64::new(0);
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().map_err(|cause| {
+        Error::failed("cannot start the renderer's threads", "", "close other programs and try again").because(cause)
+    })?;
+    let one =
+        |(key, (one, ending)): &(&str, (&Shown<'_>, &str))| -> Result<(String, std::result::Result<Made, String>)> {
+            go_on(studio.progress, "rendering; what is rendered is kept")?;
+            let so_far = AtomicU64::new(0);
+            let at = |frames: u64| {
+                let before = so_far.swap(frames, Ordering::Relaxed);
+                let all =
+                    done.fetch_add(frames.saturating_sub(before), Ordering::Relaxed) + frames.saturating_sub(before);
+                studio.progress.at(all);
+            };
+            let made = studio.store.put(key, ending, |path| match *ending {
+                PICTURES => one.job.pictures(studio, threads, path, &at),
+                _ => one.job.sound(studio, path),
+            });
+            match made {
+                Ok(made) => Ok((key.to_string(), Ok(made))),
+                Err(error) if matches!(error.kind, ErrorKind::Interrupted | ErrorKind::DiskFull) => Err(error),
+                Err(error) => Ok((key.to_string(), Err(error.to_string()))),
+            }
+        };
+    let made: Vec<_> = pool.install(|| wanted.par_iter().map(one).collect::<Result<Vec<_>>>())?;
+    let fresh = made.iter().filter(|(key, made)| made.is_ok() && shown.iter().any(|s| s.pictures == *key)).count();
+    files.extend(made);
+    let keep: HashSet<String> = files.keys().cloned().collect();
+    studio.store.trim(u64::MAX, &keep);
+    Ok(Files { files, fresh })
 }
 
 fn seconds(frames: u64, rate: Rate) -> f64 {
     frames as f64 * f64::from(rate.den.max(1)) / f64::from(rate.num.max(1))
 }
 
-/// The reel being written.
-struct Reel<'a> {
-    studio: &'a Studio<'a>,
-    sink: Box<dyn ClipSink + Send>,
-    fitter: Fitter,
+/// The sound of a segment as it is joined: exactly up to the sample at which the next picture begins.
+struct Heard {
+    file: Option<BufReader<File>>,
     rate: Rate,
-    mute: bool,
-    /// Frames written.
-    frames: u64,
-    /// Sound of one frame, kept to save the allocation.
-    heard: Vec<f32>,
-    /// Source frames of the plan that are done, for progress.
-    done: u64,
-    result: Rendered,
+    /// The picture of the reel whose sound comes next.
+    frame: u64,
+    bytes: Vec<u8>,
 }
 
-/// The source of a segment's pictures, at the frame it has come to.
-struct Pictures<'f> {
-    source: Box<dyn FrameSource + Send + 'f>,
-    film: &'f Film,
-    at: Option<FrameNo>,
-    /// Whether one of them lies on the canvas.
-    laid: bool,
-    /// Frames in which the decoder met damage.
-    damaged: u64,
-    /// Why no more come.
-    ended: Option<String>,
-}
+impl Heard {
+    fn open(store: &Store, key: &str, rate: Rate, first: u64) -> Self {
+        // A segment without sound is silent; that it failed was told.
+        let file = File::open(store.path(key, SOUND)).ok().map(BufReader::new);
+        Self { file, rate, frame: first, bytes: Vec::new() }
+    }
 
-impl Reel<'_> {
-    /// Shows one segment, or lists it as left out. Errors are those of writing.
-    fn segment(&mut self, segment: &Segment, open: &mut dyn FnMut(&Segment) -> Result<Arc<Film>>) -> Result<()> {
-        let film = match open(segment) {
-            Ok(film) => film,
-            Err(error) => return self.leave_out(segment, error),
-        };
-        let span = Schedule::within(&film, segment.span);
-        if span.is_empty() {
-            let has = format!("it has only {} frames", film.frames());
-            return self.leave_out(segment, Error::refused(has, &segment.source, ""));
+    fn next(&mut self, samples: &mut Vec<f32>) -> Result<()> {
+        let wanted = (sample_at(self.frame + 1, self.rate) - sample_at(self.frame, self.rate)) as usize;
+        self.frame += 1;
+        samples.clear();
+        if let Some(file) = &mut self.file {
+            self.bytes.clear();
+            let most = (wanted * SAMPLE_BYTES) as u64;
+            file.by_ref().take(most).read_to_end(&mut self.bytes).doing("read the segment's sound", Path::new(""))?;
+            let pairs = self.bytes.chunks_exact(2);
+            samples.extend(pairs.map(|pair| f32::from(i16::from_le_bytes([pair[0], pair[1]])) / 32767.0));
         }
-        if span != segment.span {
-            let what = format!("the clip ends at frame {}, before {}", span.end, segment.span.end);
-            self.result.problems.push(Problem::new(&segment.source, what));
-        }
-        let mut pictures = match Pictures::open(self.studio.reader, &film, span.start) {
-            Ok(pictures) => pictures,
-            Err(error) => return self.leave_out(segment, error),
-        };
-        let overlay = self.strip(segment)?;
-        let schedule = Schedule::of(&film, span, self.rate);
-        let mut sound = SegmentSound::open(self.studio.reader, &film, schedule.from, self.mute);
-
-        let first = self.frames;
-        for k in 0..schedule.frames {
-            if self.studio.progress.stop_asked() {
-                return Err(Error::failed("stopped before the reel was whole", "", "run the same command again")
-                    .of_kind(ErrorKind::Interrupted));
-            }
-            let shown = pictures.show(schedule.source(&film, k), &mut self.fitter, overlay.as_ref());
-            if k == 0 && !shown {
-                let why = pictures.ended.unwrap_or_else(|| "it has no picture there".into());
-                return self.leave_out(segment, Error::failed(why, &segment.source, ""));
-            }
-            self.sink.picture(&self.fitter.canvas().view(FrameNo(self.frames), seconds(self.frames, self.rate)))?;
-            self.frames += 1;
-            self.hear(&mut sound)?;
-            self.studio.progress.at(self.done + segment.span.len() * (k + 1) / schedule.frames);
-        }
-        let (start, end) = (seconds(first, self.rate), seconds(self.frames, self.rate));
-        self.sink.chapter(start, end, &segment.title);
-        self.note(segment, &pictures, sound.broken.as_deref());
-        let (game, label, angle) = (segment.game.clone(), segment.label.clone(), segment.angle.clone());
-        self.result.segments.push(RenderedSegment { game, label, angle, start, end });
+        samples.resize(wanted * CHANNELS, 0.0);
         Ok(())
-    }
-
-    /// Writes the sound of the frame just written: exactly up to the sample at which the next one begins.
-    fn hear(&mut self, sound: &mut SegmentSound<'_>) -> Result<()> {
-        if self.mute {
-            return Ok(());
-        }
-        let samples = sample_at(self.frames, self.rate) - sample_at(self.frames - 1, self.rate);
-        sound.take(samples as usize, &mut self.heard);
-        self.sink.sound(&self.heard)
-    }
-
-    fn strip(&mut self, segment: &Segment) -> Result<Option<Overlay>> {
-        let Some(text) = &segment.strip else { return Ok(None) };
-        let canvas = self.fitter.canvas();
-        let strip = Strip::draw(self.studio.template, text, canvas.width, canvas.height)?;
-        for problem in strip.problems {
-            if !self.result.problems.contains(&problem) {
-                self.result.problems.push(problem);
-            }
-        }
-        Ok(strip.overlay)
-    }
-
-    /// A film that fails takes its own play out of the reel, not the reel; a stop stops.
-    fn leave_out(&mut self, segment: &Segment, error: Error) -> Result<()> {
-        if error.kind == ErrorKind::Interrupted {
-            return Err(error);
-        }
-        let (game, label, angle) = (segment.game.clone(), segment.label.clone(), segment.angle.clone());
-        let why = error.to_string();
-        self.studio.progress.warn(&format!("play {label} from {angle} is left out: {why}"));
-        self.result.left_out.push(LeftOut { game, label, angle, why });
-        Ok(())
-    }
-
-    fn note(&mut self, segment: &Segment, pictures: &Pictures<'_>, no_sound: Option<&str>) {
-        let mut say = |what: String| self.result.problems.push(Problem::new(&segment.source, what));
-        if let (Some(why), Some(at)) = (&pictures.ended, pictures.at) {
-            say(format!("no picture after frame {at} ({why}); the last one is held"));
-        }
-        let damage = pictures.source.damage();
-        // A decoder that marks pictures without telling where is still told of.
-        if damage.is_empty() && pictures.damaged > 0 {
-            say(format!("{} damaged frames are shown", pictures.damaged));
-        }
-        if let Some(why) = no_sound {
-            say(format!("its sound breaks off ({why}); silence follows"));
-        }
-        self.result.problems.extend(damage.into_iter().map(|span| pictures.film.damage(span)));
-    }
-}
-
-impl<'f> Pictures<'f> {
-    fn open(reader: &'f dyn FilmReader, film: &'f Film, from: FrameNo) -> Result<Self> {
-        let mut source = reader.frames(film, Decode::Exact, 0)?;
-        source.seek(from)?;
-        Ok(Self { source, film, at: None, laid: false, damaged: 0, ended: None })
-    }
-
-    /// Reads on to frame `to` and lays it on the canvas with the overlay. Whether there is a picture on the canvas: the
-    /// one asked for, or, where the film has ended, the one before.
-    fn show(&mut self, to: FrameNo, fitter: &mut Fitter, overlay: Option<&Overlay>) -> bool {
-        while self.ended.is_none() && self.at.is_none_or(|at| at < to) {
-            match self.source.next_frame() {
-                Ok(Some(view)) => {
-                    self.at = Some(view.no);
-                    self.damaged += u64::from(view.damaged);
-                    if view.no >= to {
-                        let part = self.film.parts.get(self.film.place(view.no).part);
-                        let shown = part.map(|p| (p.width, p.height)).filter(|&(w, h)| w > 0 && h > 0);
-                        let shown = shown.unwrap_or((view.width as u32, view.height as u32));
-                        let canvas = fitter.fit(&view, shown);
-                        if let Some(overlay) = overlay {
-                            overlay.blend(canvas);
-                        }
-                        self.laid = true;
-                    }
-                }
-                Ok(None) => self.ended = Some("the film ends there".into()),
-                Err(error) => self.ended = Some(error.to_string()),
-            }
-        }
-        self.laid
     }
 }
 

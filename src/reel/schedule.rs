@@ -35,6 +35,12 @@ impl Schedule {
         Self { frames, from, span, rate }
     }
 
+    /// The schedule of another source that is seen beside this one: as many frames, from film time `from` on; before and
+    /// after its span its first and last frame stand.
+    pub fn beside(&self, from: f64, span: FrameSpan) -> Self {
+        Self { from, span, ..self.clone() }
+    }
+
     /// The span as far as the film goes.
     pub fn within(film: &Film, span: FrameSpan) -> FrameSpan {
         let frames = film.frames();

@@ -17,11 +17,8 @@ pub(super) struct SegmentSound<'f> {
 
 impl<'f> SegmentSound<'f> {
     /// From film time `from` (seconds) on. A film whose sound cannot be opened is silent, and says why.
-    pub fn open(reader: &'f dyn FilmReader, film: &'f Film, from: f64, mute: bool) -> Self {
+    pub fn open(reader: &'f dyn FilmReader, film: &'f Film, from: f64) -> Self {
         let mut sound = Self { source: None, waiting: Vec::new(), taken: 0, broken: None };
-        if mute {
-            return sound;
-        }
         let start = (from * f64::from(SOUND_RATE)).round().max(0.0) as u64;
         let opened = reader.sound(film, SOUND_RATE, CHANNELS).and_then(|source| match source {
             Some(mut source) => source.seek(start).map(|()| Some(source)),

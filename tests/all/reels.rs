@@ -8,7 +8,9 @@ use downbox::base::{FrameSpan, Rate, Silent};
 use downbox::film::{Film, FilmReader};
 use downbox::media::Media;
 use downbox::paint::{StripText, Template, paint};
-use downbox::reel::{Canvas, ReelPlan, Rendered, Segment, SourceShape, Studio, chapter_title, render};
+use downbox::reel::{
+    Canvas, Layout, ReelPlan, Rendered, Segment, SourceShape, Store, Studio, View, chapter_title, render,
+};
 
 use crate::films::{count, made, run, sound};
 use crate::marks;
@@ -48,9 +50,15 @@ fn plan(films: &[Arc<Film>], segments: usize, mute: bool) -> ReelPlan {
         game: "Badgers".into(),
         label: "47".into(),
         angle: angles[k % 3].into(),
-        source: (k % 3).to_string(),
-        span: FrameSpan::of(SPANS[k % 3].0, SPANS[k % 3].1),
+        views: vec![View {
+            source: (k % 3).to_string(),
+            content: (k % 3).to_string(),
+            span: FrameSpan::of(SPANS[k % 3].0, SPANS[k % 3].1),
+            anchor: None,
+        }],
+        layout: Layout::Single,
         strip: Some(text()),
+        strip_for: None,
         title: chapter_title(&text(), "47", angles[k % 3]),
     };
     ReelPlan {
@@ -66,15 +74,19 @@ fn make(segments: usize, mute: bool, out: &Path) -> (ReelPlan, Rendered) {
     let films = cameras().map(|path| Arc::new(media.read(&[path], &Silent).unwrap()));
     let plan = plan(&films, segments, mute);
     let template = Template::strip().unwrap();
+    let segments = tempfile::tempdir().unwrap();
+    let store = Store::open(segments.path(), u64::MAX).unwrap();
     let studio = Studio {
         reader: &media,
         writer: &media,
         template: &template,
         preset: "veryfast".into(),
         crf: 20,
+        jobs: 2,
+        store: &store,
         progress: &Silent,
     };
-    let mut open = |s: &Segment| Ok(films[s.source.parse::<usize>().unwrap()].clone());
+    let mut open = |source: &str| Ok(films[source.parse::<usize>().unwrap()].clone());
     let done = render(&plan, &studio, &mut open, out).unwrap();
     (plan, done)
 }

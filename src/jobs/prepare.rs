@@ -1,0 +1,60 @@
+//! Segments rendered ahead: a meeting cannot wait, so that a phrase never asked before is a matter of joining.
+
+use std::collections::HashSet;
+use std::sync::Arc;
+
+use super::cutup::{planned, segments};
+use super::{Config, CutupAsk, Tools};
+use crate::base::{Error, Result};
+use crate::filter::Filter;
+use crate::library::Library;
+use crate::reel::{self, LeftOut, Profile, Studio};
+
+/// What came of it.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Prepared {
+    /// Segments of the game's plays.
+    pub segments: usize,
+    /// Those rendered now.
+    pub rendered: usize,
+    /// Those that cannot be shown.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// Renders every play of a game from every camera as a cutup in the `meeting` profile would show it. What lies there is not
+/// rendered again. Older segments make room within the cache's bound.
+///
+/// # Errors
+/// A full disk; a stop: what was rendered until then is kept.
+pub fn prepare(tools: Tools<'_>, config: &Config, library: &Library, game: &str) -> Result<Prepared> {
+    let ask = CutupAsk { with_doubtful: true, profile: Some(Profile::Meeting), ..CutupAsk::default() };
+    let plan = planned(tools, config, library, &ask, &Filter::Game(game.to_string()))?;
+    let store = segments(config, library)?;
+    let studio = Studio {
+        reader: tools.reader,
+        writer: tools.writer,
+        template: &config.template,
+        preset: config.settings.cutup.preset.clone(),
+        crf: config.settings.cutup.crf,
+        jobs: 0,
+        store: &store,
+        progress: tools.progress,
+    };
+    let mut open = |source: &str| {
+        let known = plan.sources.get(source).map(Arc::clone);
+        known.ok_or_else(|| Error::failed("its film is not open", source, "run the same command again"))
+    };
+    let done = reel::prepare(&plan.plan, &studio, &mut open)?;
+    Ok(Prepared { segments: plan.plan.segments.len(), rendered: done.fresh, left_out: done.left_out })
+}
+
+/// Removes every rendered segment of a library; gives how many there were and what they took.
+///
+/// # Errors
+/// There is no place for them.
+pub fn empty_segments(config: &Config, library: &Library) -> Result<(usize, u64)> {
+    let store = segments(config, library)?;
+    let held = store.size();
+    store.trim(0, &HashSet::new());
+    Ok(held)
+}

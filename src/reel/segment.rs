@@ -1,0 +1,246 @@
+//! One segment rendered by itself: pictures without sound, and sound without pictures.
+
+use std::io::{BufWriter, Write};
+use std::path::Path;
+use std::sync::Arc;
+
+use super::compose::Composer;
+use super::plan::Segment;
+use super::render::{CHANNELS, Studio};
+use super::schedule::{Schedule, sample_at};
+use super::sound::SegmentSound;
+use super::store::key;
+use crate::base::{Error, ErrorKind, FrameNo, IoContext, Problem, Result};
+use crate::film::{ClipSpec, Decode, Film, FilmReader, FrameSource};
+use crate::paint::{Overlay, Strip};
+use crate::reel::Canvas;
+
+/// Version of the renderer: raised with every change that can change a segment's pictures or sound.
+const RENDERER: u32 = 1;
+
+/// A segment with its films and what each frame of the reel shows.
+pub(super) struct Job<'a> {
+    segment: &'a Segment,
+    canvas: Canvas,
+    films: Vec<Arc<Film>>,
+    schedules: Vec<Schedule>,
+    /// What was not as planned.
+    pub problems: Vec<Problem>,
+}
+
+impl<'a> Job<'a> {
+    /// Lays a segment out over its films, one for each view.
+    ///
+    /// # Errors
+    /// A film that has nothing of what is to be shown.
+    pub fn of(segment: &'a Segment, films: Vec<Arc<Film>>, canvas: Canvas) -> Result<Self> {
+        let mut schedules: Vec<Schedule> = Vec::new();
+        let mut problems = Vec::new();
+        for (view, film) in segment.views.iter().zip(&films) {
+            let span = Schedule::within(film, view.span);
+            if span.is_empty() {
+                let has = format!("it has only {} frames", film.frames());
+                return Err(Error::refused(has, &view.source, ""));
+            }
+            if span != view.span {
+                let what = format!("the clip ends at frame {}, before {}", span.end, view.span.end);
+                problems.push(Problem::new(&view.source, what));
+            }
+            let own = Schedule::of(film, span, canvas.rate);
+            schedules.push(match (schedules.first(), segment.views.first()) {
+                (Some(main), Some(first)) => {
+                    let apart = first.anchor.zip(view.anchor).map_or(own.from - main.from, |(a, b)| b - a);
+                    main.beside(main.from + apart, span)
+                }
+                _ => own,
+            });
+        }
+        if schedules.is_empty() {
+            return Err(Error::refused("it shows nothing", segment.source(), ""));
+        }
+        Ok(Self { segment, canvas, films, schedules, problems })
+    }
+
+    /// Pictures that it has in the reel.
+    pub fn frames(&self) -> u64 {
+        self.schedules.first().map_or(0, |s| s.frames)
+    }
+
+    /// What the pictures are found by: all that shapes them.
+    pub fn picture_key(&self, studio: &Studio<'_>) -> String {
+        let Segment { views, layout, strip, strip_for, .. } = self.segment;
+        let seen: Vec<_> = views.iter().map(|v| (&v.content, v.span, v.anchor)).collect();
+        let drawn = strip.as_ref().map(|text| (text, studio.template));
+        key(&format!(
+            "pictures {RENDERER} {} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {} {}",
+            studio.writer.encoder(),
+            self.canvas,
+            studio.preset,
+            studio.crf
+        ))
+    }
+
+    /// What the sound is found by.
+    pub fn sound_key(&self) -> String {
+        let heard = self.segment.views.first().map(|v| (&v.content, v.span));
+        key(&format!("sound {RENDERER} {heard:?} {:?} {}", self.canvas.rate, self.frames()))
+    }
+
+    /// Encodes the pictures into a file; gives how many there are. `at` is told how many are done.
+    ///
+    /// # Errors
+    /// A film without a picture there; writing; a stop.
+    pub fn pictures(
+        &self,
+        studio: &Studio<'_>,
+        threads: usize,
+        path: &Path,
+        at: &dyn Fn(u64),
+    ) -> Result<(u64, Vec<Problem>)> {
+        let Canvas { width, height, rate } = self.canvas;
+        let mut problems = Vec::new();
+        let overlay = self.overlay(studio, &mut problems)?;
+        let overlay_until = self.segment.strip_for.map_or(u64::MAX, |s| (s * rate.hz()).round().max(0.0) as u64);
+        let mut composer = Composer::new(self.segment.layout, (width as usize, height as usize), self.films.len());
+        let mut readers: Vec<Pictures<'_>> = Vec::new();
+        for (film, schedule) in self.films.iter().zip(&self.schedules) {
+            readers.push(Pictures::open(studio.reader, film, schedule.source(film, 0))?);
+        }
+        let spec = ClipSpec {
+            width,
+            height,
+            rate,
+            channels: 0,
+            preset: studio.preset.clone(),
+            crf: studio.crf,
+            threads,
+            title: String::new(),
+            chapters: Vec::new(),
+        };
+        let mut sink = studio.writer.create(path, &spec)?;
+        for k in 0..self.frames() {
+            if studio.progress.stop_asked() {
+                return Err(Error::failed("stopped before the reel was whole", "", "run the same command again")
+                    .of_kind(ErrorKind::Interrupted));
+            }
+            let mut fresh = k == overlay_until;
+            for (view, (pictures, schedule)) in readers.iter_mut().zip(&self.schedules).enumerate() {
+                fresh |= pictures.show(schedule.source(pictures.film, k), view, &mut composer);
+                if k == 0 && !pictures.laid {
+                    let why = pictures.ended.take().unwrap_or_else(|| "it has no picture there".into());
+                    return Err(Error::failed(why, self.segment.source(), ""));
+                }
+            }
+            let canvas = match fresh {
+                true => composer.lay(overlay.as_ref().filter(|_| k < overlay_until)),
+                false => composer.canvas(),
+            };
+            sink.picture(&canvas.view(FrameNo(k), 0.0))?;
+            at(k + 1);
+        }
+        sink.finish()?;
+        for (pictures, view) in readers.iter().zip(&self.segment.views) {
+            pictures.note(&view.source, &mut problems);
+        }
+        Ok((self.frames(), problems))
+    }
+
+    fn overlay(&self, studio: &Studio<'_>, problems: &mut Vec<Problem>) -> Result<Option<Overlay>> {
+        let Some(text) = &self.segment.strip else { return Ok(None) };
+        let strip = Strip::draw(studio.template, text, self.canvas.width as usize, self.canvas.height as usize)?;
+        problems.extend(strip.problems);
+        Ok(strip.overlay)
+    }
+
+    /// Writes the sound into a file: 16 bits are what a microphone beside a crowd is worth. Two samples more than the
+    /// pictures last: a segment that begins at another sample of the reel may need one more.
+    ///
+    /// # Errors
+    /// Writing.
+    pub fn sound(&self, studio: &Studio<'_>, path: &Path) -> Result<(u64, Vec<Problem>)> {
+        let doing = "write the segment's sound";
+        let (Some(film), Some(schedule)) = (self.films.first(), self.schedules.first()) else {
+            return Ok((0, Vec::new()));
+        };
+        let mut sound = SegmentSound::open(studio.reader, film, schedule.from);
+        let mut file = BufWriter::new(std::fs::File::create(path).doing(doing, path)?);
+        let (mut heard, mut bytes) = (Vec::new(), Vec::new());
+        let mut left = sample_at(self.frames(), self.canvas.rate) + 2;
+        while left > 0 {
+            let some = left.min(4096);
+            left -= some;
+            sound.take(some as usize, &mut heard);
+            bytes.clear();
+            for sample in &heard {
+                bytes.extend(((sample * 32767.0).round().clamp(-32768.0, 32767.0) as i16).to_le_bytes());
+            }
+            file.write_all(&bytes).doing(doing, path)?;
+        }
+        file.flush().doing(doing, path)?;
+        let broken = sound
+            .broken
+            .map(|why| Problem::new(self.segment.source(), format!("its sound breaks off ({why}); silence follows")));
+        Ok((self.frames(), broken.into_iter().collect()))
+    }
+}
+
+/// Bytes of one sample of all channels in a sound file.
+pub(super) const SAMPLE_BYTES: usize = 2 * CHANNELS;
+
+/// The source of a view's pictures, at the frame it has come to.
+struct Pictures<'f> {
+    source: Box<dyn FrameSource + Send + 'f>,
+    film: &'f Film,
+    at: Option<FrameNo>,
+    /// Whether one of them was laid.
+    laid: bool,
+    /// Frames in which the decoder met damage.
+    damaged: u64,
+    /// Why no more come.
+    ended: Option<String>,
+}
+
+impl<'f> Pictures<'f> {
+    fn open(reader: &'f dyn FilmReader, film: &'f Film, from: FrameNo) -> Result<Self> {
+        let mut source = reader.frames(film, Decode::Exact, 1)?;
+        source.seek(from)?;
+        Ok(Self { source, film, at: None, laid: false, damaged: 0, ended: None })
+    }
+
+    /// Reads on to frame `to` and hands it to the composer; gives whether there is a new one. Where the film has ended the
+    /// one before stays.
+    fn show(&mut self, to: FrameNo, view: usize, composer: &mut Composer) -> bool {
+        let mut fresh = false;
+        while self.ended.is_none() && self.at.is_none_or(|at| at < to) {
+            match self.source.next_frame() {
+                Ok(Some(picture)) => {
+                    self.at = Some(picture.no);
+                    self.damaged += u64::from(picture.damaged);
+                    if picture.no >= to {
+                        let part = self.film.parts.get(self.film.place(picture.no).part);
+                        let shown = part.map(|p| (p.width, p.height)).filter(|&(w, h)| w > 0 && h > 0);
+                        let shown = shown.unwrap_or((picture.width as u32, picture.height as u32));
+                        composer.take(view, &picture, shown);
+                        self.laid = true;
+                        fresh = true;
+                    }
+                }
+                Ok(None) => self.ended = Some("the film ends there".into()),
+                Err(error) => self.ended = Some(error.to_string()),
+            }
+        }
+        fresh
+    }
+
+    fn note(&self, source: &str, problems: &mut Vec<Problem>) {
+        if let (Some(why), Some(at)) = (&self.ended, self.at) {
+            problems.push(Problem::new(source, format!("no picture after frame {at} ({why}); the last one is held")));
+        }
+        let damage = self.source.damage();
+        // A decoder that marks pictures without telling where is still told of.
+        if damage.is_empty() && self.damaged > 0 {
+            problems.push(Problem::new(source, format!("{} damaged frames are shown", self.damaged)));
+        }
+        problems.extend(damage.into_iter().map(|span| self.film.damage(span)));
+    }
+}
