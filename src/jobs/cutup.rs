@@ -100,7 +100,7 @@ pub struct CutupDone {
     pub rendered: usize,
     /// What is seen when; empty if it was only planned.
     pub segments: Vec<RenderedSegment>,
-    /// Its length; 0 if it was only planned.
+    /// Its length, or what it would be, seconds.
     pub seconds: f64,
     /// What was not as it should be.
     pub problems: Vec<Problem>,

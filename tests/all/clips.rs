@@ -331,6 +331,7 @@ fn a_reel_too_large_for_phones_is_refused_and_slow_presets_stay_within_level() {
         channels: 0,
         preset: "slower".into(),
         crf: 30,
+        threads: 0,
         title: String::new(),
         chapters: vec![],
     };
@@ -367,6 +368,7 @@ fn the_same_work_gives_the_same_bytes() {
             channels: 1,
             preset: "veryfast".into(),
             crf: 23,
+            threads: 0,
             title: "third and short".into(),
             chapters: vec![(0.0, 1.0, "one".into())],
         };
@@ -443,6 +445,7 @@ fn a_full_disk_is_named_and_leaves_nothing() {
             channels: 0,
             preset: "ultrafast".into(),
             crf: 1,
+            threads: 0,
             title: String::new(),
             chapters: vec![],
         };

@@ -62,11 +62,21 @@ impl Desk {
             let desk = Self::new();
             let said = desk.cut(&["--sideline", "SIDELINE", "--end-zone", "END", "--sheet", "TAGS"]);
             assert_eq!(said.code, 0, "{}", said.err);
+            desk.small_reels();
             desk
         });
         let desk = Self::new();
         copy(&cut.library(), &desk.library());
         desk
+    }
+
+    /// Reels of the film's own size, unless a test asks for another: a picture of 1080 lines costs sixteen times as much.
+    pub fn small_reels(&self) {
+        let settings = self.library().join("downbox.toml");
+        let text = fs::read_to_string(&settings).unwrap();
+        let own = text.replace("# profile = \"meeting\"", "profile = \"tape\"");
+        assert_ne!(own, text);
+        fs::write(&settings, own).unwrap();
     }
 
     /// A path on the desk.

@@ -26,6 +26,7 @@ mod night;
 mod no_cuts;
 mod paff;
 mod play_by_play;
+mod profiles;
 mod readme;
 mod real_cuts;
 mod reels;

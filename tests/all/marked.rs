@@ -208,6 +208,7 @@ fn a_written_reel_has_rank_as_bar_code_and_sound_in_place() {
         channels: 2,
         preset: "veryfast".into(),
         crf: 23,
+        threads: 0,
         title: "marks".into(),
         chapters: vec![],
     };

@@ -1,0 +1,100 @@
+//! What a reel is for, how it is ordered and limited, and that nothing is rendered twice.
+
+use std::fs;
+
+use serde_json::Value;
+
+use crate::desk::Desk;
+use crate::films::run;
+
+/// Width, height, frames a second, and whether there is sound, as ffprobe sees them.
+fn probed(desk: &Desk, name: &str) -> (i64, i64, String, bool) {
+    let path = desk.at(name);
+    let ask = ["-v", "error", "-show_streams", "-of", "json", path.to_str().unwrap()];
+    let document: Value = serde_json::from_slice(&run("ffprobe", &ask)).unwrap();
+    let streams = document["streams"].as_array().unwrap();
+    let picture = streams.iter().find(|s| s["codec_type"] == "video").unwrap();
+    let sound = streams.iter().any(|s| s["codec_type"] == "audio");
+    let rate = picture["r_frame_rate"].as_str().unwrap().to_string();
+    (picture["width"].as_i64().unwrap(), picture["height"].as_i64().unwrap(), rate, sound)
+}
+
+fn reel(desk: &Desk, args: &[&str]) -> Value {
+    let said = desk.run(&[&["cutup"], args, &["--json", "--with-doubtful", "--lead-in", "1", "--tail", "0"]].concat());
+    assert_eq!(said.code, 0, "{args:?}: {}{}", said.out, said.err);
+    said.json()
+}
+
+fn labels(document: &Value) -> Vec<&str> {
+    document["segments"].as_array().unwrap().iter().map(|s| s["label"].as_str().unwrap()).collect()
+}
+
+#[test]
+fn a_meetings_reel_is_rendered_once_and_then_joined_byte_for_byte() {
+    let desk = Desk::with_game();
+    let one = ["play 2", "--angle", "sideline", "--profile", "meeting", "--out"];
+    let first = reel(&desk, &[&one[..], &["a.mp4"]].concat());
+    assert_eq!(first["rendered"], 1);
+    assert_eq!(probed(&desk, "a.mp4"), (1920, 1080, "30/1".into(), true));
+    let again = reel(&desk, &[&one[..], &["b.mp4"]].concat());
+    assert_eq!(again["rendered"], 0);
+    assert_eq!(fs::read(desk.at("a.mp4")).unwrap(), fs::read(desk.at("b.mp4")).unwrap());
+    // Another tag is another strip.
+    assert_eq!(desk.run(&["mend", "2", "--set", "shell=zero-high"]).code, 0);
+    assert_eq!(reel(&desk, &[&one[..], &["b.mp4"]].concat())["rendered"], 1);
+    let emptied = desk.run(&["check", "--empty-segments"]);
+    assert!(emptied.code == 0 && emptied.err.contains("removed"), "{}", emptied.err);
+    assert_eq!(reel(&desk, &[&one[..], &["b.mp4"]].concat())["rendered"], 1);
+}
+
+#[test]
+fn a_phones_reel_is_silent_and_fits_the_size_that_is_given() {
+    let desk = Desk::with_game();
+    let one = ["play 2", "--angle", "sideline", "--profile", "phone"];
+    reel(&desk, &[&one[..], &["--out", "full.mp4"]].concat());
+    assert_eq!(probed(&desk, "full.mp4"), (1280, 720, "30/1".into(), false));
+    let size = |name: &str| fs::metadata(desk.at(name)).unwrap().len();
+    let most = size("full.mp4") * 2 / 3;
+    reel(&desk, &[&one[..], &["--sound", "--out", "small.mp4", "--fit", &most.to_string()]].concat());
+    assert!(size("small.mp4") <= most, "{} of {most}", size("small.mp4"));
+    assert!(probed(&desk, "small.mp4").3);
+    let said = desk.run(&[&["cutup"], &one[..], &["--out", "no.mp4", "--fit", "20kB", "--json"]].concat());
+    let [what, _, next] = said.error();
+    assert!(what.contains("under 0.0 MB") && next.contains("--first"), "{what}; {next}");
+    assert!(!desk.at("no.mp4").exists());
+}
+
+#[test]
+fn reels_are_ordered_grouped_limited_and_show_both_angles_at_once() {
+    let desk = Desk::with_game();
+    let plays = desk.run(&["plays", "--json"]).json();
+    let gains: Vec<(i64, &str)> = {
+        let gain = |p: &Value| p["tags"]["gain"].as_i64();
+        let mut known: Vec<(i64, &str)> = plays["plays"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .filter_map(|p| Some((-gain(p)?, p["label"].as_str().unwrap())))
+            .collect();
+        known.sort();
+        known
+    };
+    assert!(gains.len() >= 3);
+    let phrase = "gain >= -99";
+    let sorted = reel(&desk, &[phrase, "--angle", "sideline", "--sort", "gain", "--reverse", "--out", "s.mp4"]);
+    let want: Vec<&str> = gains.iter().map(|(_, label)| *label).collect();
+    assert_eq!(labels(&sorted), want);
+    let first = reel(&desk, &[phrase, "--angle", "sideline", "--first", "2", "--out", "f.mp4"]);
+    assert_eq!((labels(&first).len(), first["beyond_limit"].as_u64().unwrap() as usize), (2, want.len() - 2));
+    let length = first["seconds"].as_f64().unwrap();
+    let most = format!("{}s", length + 0.05);
+    let short = reel(&desk, &[phrase, "--angle", "sideline", "--at-most", &most, "--out", "f.mp4"]);
+    assert_eq!(labels(&short), labels(&first));
+
+    let both = reel(&desk, &[phrase, "--at-once", "beside", "--out", "b.mp4"]);
+    let together: Vec<&Value> =
+        both["segments"].as_array().unwrap().iter().filter(|s| s["angle"] == "sideline and end-zone").collect();
+    assert!(!together.is_empty(), "{both}");
+    let [what, _, next] = desk.run(&["cutup", "all", "--sort", "gian", "--out", "x.mp4", "--json"]).error();
+    assert!(what.contains("ordered") && next.contains("gain"), "{what}; {next}");
+}
