@@ -6,6 +6,7 @@ mod order;
 mod plan;
 mod render;
 mod schedule;
+pub mod sidecar;
 mod sound;
 
 pub use canvas::{Canvas, SourceShape};
