@@ -305,7 +305,7 @@ pub struct Cutup {
     pub out: Option<PathBuf>,
     /// Make every standing ask of asks.toml: a folder of reels each, one a game, under the library's cutups; what has not
     /// changed is not made again
-    #[arg(long, conflicts_with_all = ["phrase", "out", "angle", "mute", "with_doubtful"])]
+    #[arg(long, conflicts_with_all = ["phrase", "out", "angle", "mute", "with_doubtful", "sidecar"])]
     pub asks: bool,
     /// Only this angle or camera: sideline, end-zone [default: all, the sideline first]
     #[arg(long, value_name = "ANGLE")]
@@ -316,6 +316,10 @@ pub struct Cutup {
     /// Also take plays whose row of the sheet is in doubt
     #[arg(long)]
     pub with_doubtful: bool,
+    /// Write beside the reel: vtt (captions), csv (its segments), otio (a timeline), edl (CMX3600), html (a page with
+    /// stills), or all
+    #[arg(long, value_name = "KIND", value_delimiter = ',')]
+    pub sidecar: Vec<String>,
     /// Print what would be in the reel, write nothing
     #[arg(long)]
     pub dry_run: bool,

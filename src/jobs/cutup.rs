@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::footage::Footage;
+use super::sidecars::{self, Snaps};
 use super::survey::rank;
 use super::texts::{game_title, strip_text};
 use super::{Config, Tools};
@@ -14,6 +15,7 @@ use crate::filter::{self, Filter};
 use crate::football::fold;
 use crate::library::{ClipFound, GameFound, Library, PlayFound};
 use crate::plays;
+use crate::reel::sidecar::Kind;
 use crate::reel::{self, Canvas, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Studio, chapter_title};
 
 /// What is asked for.
@@ -29,6 +31,8 @@ pub struct CutupAsk {
     pub mute: bool,
     /// Also plays whose row, or whose pairing of cameras, is in doubt.
     pub with_doubtful: bool,
+    /// What is written beside the reel.
+    pub sidecars: Vec<Kind>,
 }
 
 /// A play that fits and is not shown.
@@ -61,6 +65,8 @@ pub struct CutupDone {
     pub seconds: f64,
     /// What was not as it should be.
     pub problems: Vec<Problem>,
+    /// The files beside the reel; if it was only planned, those that would be.
+    pub sidecars: Vec<PathBuf>,
     /// The plan in words; empty where nothing is to be shown.
     pub plan: String,
 }
@@ -71,6 +77,10 @@ pub(super) struct Planned {
     pub plan: ReelPlan,
     /// The film behind each source that the plan names.
     pub sources: HashMap<String, Arc<Film>>,
+    /// Where the snaps are.
+    pub snaps: Snaps,
+    /// What is written beside the reel.
+    pub sidecars: Vec<Kind>,
     /// What is told of it so far.
     pub done: CutupDone,
 }
@@ -78,7 +88,8 @@ pub(super) struct Planned {
 /// Makes a reel of the plays that fit. Where none is to be shown nothing is written, and `plays` is 0.
 ///
 /// # Errors
-/// A phrase that cannot be read; an ending other than `.mp4`; a name of a file that is there and no reel; a full disk.
+/// A phrase that cannot be read; an ending other than `.mp4`; a name of a file that is there and no reel, or no sidecar of
+/// one; a full disk.
 pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<CutupDone> {
     check_out(library, &ask.out)?;
     let filter = filter::parse(&ask.phrase, &config.words(library)?)?;
@@ -87,7 +98,7 @@ pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAs
 
 /// Renders what was planned to `out`, whose name has been looked at.
 pub(super) fn made(tools: Tools<'_>, config: &Config, planned: Planned, out: &Path) -> Result<CutupDone> {
-    let Planned { plan, sources, mut done } = planned;
+    let Planned { plan, sources, snaps, sidecars, mut done } = planned;
     if plan.segments.is_empty() {
         return Ok(done);
     }
@@ -114,6 +125,8 @@ pub(super) fn made(tools: Tools<'_>, config: &Config, planned: Planned, out: &Pa
     done.segments = rendered.segments;
     done.seconds = rendered.seconds;
     done.problems.extend(rendered.problems);
+    let listing = sidecars::listing(&plan, &sources, &snaps, &done.segments, out);
+    done.problems.extend(sidecars::write(tools, &sidecars, &listing, out)?);
     Ok(done)
 }
 
@@ -141,6 +154,7 @@ pub(super) fn planned(
     let mut done = CutupDone { reads: filter.to_string(), fit: found.len(), ..CutupDone::default() };
     let trim = config.settings.spans(config.settings.cutup.trim);
     let mut sources: HashMap<String, Arc<Film>> = HashMap::new();
+    let mut snaps = Snaps::new();
     let mut keyed: Vec<(ReelKey, Segment)> = Vec::new();
     tools.progress.stage("look at the clips", found.len() as u64);
     for (index, play) in found.iter().enumerate() {
@@ -171,6 +185,9 @@ pub(super) fn planned(
                 strip: Some(strip),
                 source: footage.source.clone(),
             };
+            if let Some(snap) = footage.snap(clip) {
+                snaps.insert((segment.source.clone(), segment.span.start), snap);
+            }
             sources.entry(footage.source).or_insert_with(|| Arc::new(footage.film));
             keyed.push((key, segment));
         }
@@ -187,8 +204,12 @@ pub(super) fn planned(
     };
     if !plan.segments.is_empty() {
         done.plan = plan.to_string();
+        for kind in &ask.sidecars {
+            kind.check(plan.canvas.rate, plan.segments.len())?;
+        }
+        done.sidecars = sidecars::names(&ask.sidecars, &ask.out)?;
     }
-    Ok(Planned { plan, sources, done })
+    Ok(Planned { plan, sources, snaps, sidecars: ask.sidecars.clone(), done })
 }
 
 /// The clips of a play that are to be seen; what is not, and why, goes to the list.

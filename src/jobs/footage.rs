@@ -64,6 +64,11 @@ impl Footage {
         seen.unwrap_or(FrameNo(self.span.start.0 + self.span.len() / 2))
     }
 
+    /// The frame of the snap, where it is known and here.
+    pub fn snap(&self, clip: &ClipFound) -> Option<FrameNo> {
+        self.here(clip, clip.snap?.frame)
+    }
+
     /// The frames to show in a reel: all of the clip, or from lead-in to tail where both ends are sure.
     pub fn shown(&self, clip: &ClipFound, settings: &plays::Settings) -> FrameSpan {
         let moment = |s: Option<Sighting>| {

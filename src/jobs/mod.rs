@@ -25,6 +25,7 @@ mod play_facts;
 mod repair;
 mod scan;
 mod settings;
+mod sidecars;
 mod stills;
 mod survey;
 mod texts;
