@@ -19,11 +19,11 @@ const HEADS: [&str; 22] = [
     "snap_frame",
     "down",
     "distance",
-    "play",
+    "play_type",
     "ball_on",
     "clock",
     "tags",
-    "teams",
+    "game_title",
     "source",
     "source_start_frame",
     "source_rate",
@@ -106,7 +106,10 @@ mod tests {
             ("00:00:00.000".into(), "00:01:00.060".into(), "1800".into())
         );
         assert_eq!((cell(0, "snap"), cell(0, "snap_frame")), ("00:00:02.002".into(), "60".into()));
-        assert_eq!((cell(0, "tags"), cell(0, "teams")), ("trips right; one-high".into(), "Herons at Badgers".into()));
+        assert_eq!(
+            (cell(0, "tags"), cell(0, "game_title")),
+            ("trips right; one-high".into(), "Herons at Badgers".into())
+        );
         assert_eq!((cell(1, "source"), cell(1, "snap")), (String::new(), String::new()));
         assert_eq!((cell(2, "game"), cell(2, "source")), ("'=Otters --> you".into(), "tight, 2.mp4".into()));
         assert_eq!((cell(2, "source_start_frame"), cell(2, "source_rate")), ("600".into(), "60/1".into()));

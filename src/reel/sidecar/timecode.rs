@@ -61,7 +61,7 @@ impl Timecode {
         let form = format!("write it as hours:minutes:seconds{sign}frames, two digits each");
         let signs: String = label.chars().filter(|c| !c.is_ascii_digit()).collect();
         let numbers: Vec<&str> = label.split([':', ';']).collect();
-        let two_digits = |n: &&str| n.len() == 2 && n.bytes().all(|b| b.is_ascii_digit());
+        let two_digits = |n: &str| n.len() == 2 && n.bytes().all(|b| b.is_ascii_digit());
         if numbers.len() != 4 || !numbers.iter().all(|n| two_digits(n)) || !signs.starts_with("::") {
             return refused("it has another form", &form);
         }
@@ -89,6 +89,9 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
+    /// A rate, and frames with their labels.
+    type Known<'a> = (u32, u32, &'a [(u64, &'a str)]);
+
     fn at(num: u32, den: u32) -> Timecode {
         Timecode::of(Rate { num, den }).unwrap()
     }
@@ -97,7 +100,7 @@ mod tests {
     /// OpenTimelineIO 0.18.1.
     #[test]
     fn labels_are_those_of_the_standard() {
-        let known: &[(u32, u32, &[(u64, &str)])] = &[
+        let known: &[Known] = &[
             (
                 30_000,
                 1001,
