@@ -56,7 +56,7 @@ impl fmt::Display for FrameNo {
 }
 
 /// A half-open span: `start` is in it, `end` is not.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 pub struct Span<T> {
     /// First one in.
     pub start: T,

@@ -362,13 +362,17 @@ pub struct Cutup {
     /// Also take plays whose row of the sheet is in doubt
     #[arg(long)]
     pub with_doubtful: bool,
+    /// Write beside the reel: vtt (captions), csv (its segments), otio (a timeline), edl (CMX3600), html (a page with
+    /// stills), or all
+    #[arg(long, value_name = "KIND", value_delimiter = ',')]
+    pub sidecar: Vec<String>,
     /// Print what would be in the reel, write nothing
     #[arg(long)]
     pub dry_run: bool,
 }
 
 /// What an ask says for itself.
-const ASKED: [&str; 15] = [
+const ASKED: [&str; 16] = [
     "phrase",
     "out",
     "angle",
@@ -384,6 +388,7 @@ const ASKED: [&str; 15] = [
     "at_most",
     "lead_in",
     "tail",
+    "sidecar",
 ];
 
 /// How two angles are seen at once.

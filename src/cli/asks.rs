@@ -57,6 +57,7 @@ fn document(done: &[AskDone]) -> serde_json::Value {
                     json!({
                         "game": reel.game,
                         "out": reel.out.display().to_string(),
+                        "sidecars": reel.sidecars.iter().map(|file| file.display().to_string()).collect::<Vec<_>>(),
                         "plays": reel.plays,
                         "state": state(&reel.fate),
                         "error": why,

@@ -11,6 +11,7 @@ use super::{plays, shelf, wire};
 use crate::base::{Error, Result};
 use crate::jobs::{Config, CutupAsk, CutupDone, cutup, plan_cutup};
 use crate::reel::Layout;
+use crate::reel::sidecar::Kind;
 use crate::report::clock;
 
 /// Runs it.
@@ -41,6 +42,7 @@ pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {
         at_most: args.at_most,
         lead_in: args.lead_in,
         tail: args.tail,
+        sidecars: Kind::read(args.sidecar.iter().map(String::as_str))?,
     };
     let done = wire::with_tools(chain, &config.settings, |tools| match args.dry_run {
         true => plan_cutup(tools, &config, &library, &ask),
@@ -85,6 +87,7 @@ fn document(done: &CutupDone, args: &Cutup) -> serde_json::Value {
     let made = !done.segments.is_empty();
     let mut document = json!({
         "out": made.then(|| args.out.as_ref().map(|out| out.display().to_string())).flatten(),
+        "sidecars": done.sidecars.iter().map(|file| file.display().to_string()).collect::<Vec<_>>(),
         "phrase": args.phrase.join(" "),
         "reads": done.reads,
         "plays": done.plays,
@@ -124,6 +127,9 @@ fn report(done: &CutupDone, args: &Cutup) -> String {
     }
     if let (false, Some(path)) = (done.segments.is_empty(), &args.out) {
         let _ = writeln!(out, "{} long, in {}", clock(done.seconds), output::path(path));
+    }
+    for file in &done.sidecars {
+        let _ = writeln!(out, "beside it {}", output::path(file));
     }
     out
 }

@@ -10,6 +10,7 @@ use super::{Config, CutupAsk, LeftOutPlay, Tools};
 use crate::base::{Error, ErrorKind, IoContext, PendingFile, Problem, Result, go_on, name_file};
 use crate::filter::{self, Filter};
 use crate::library::Library;
+use crate::reel::sidecar::Kind;
 
 /// The asks that ship with the program; a staff's own file replaces them.
 const DEFAULT: &str = include_str!("../../config/asks.toml");
@@ -33,6 +34,8 @@ pub struct StandingAsk {
     pub mute: bool,
     /// Also plays whose row is in doubt.
     pub with_doubtful: bool,
+    /// What is written beside each reel.
+    pub sidecars: Vec<Kind>,
 }
 
 #[derive(Deserialize)]
@@ -51,6 +54,8 @@ struct AskInFile {
     mute: bool,
     #[serde(default)]
     with_doubtful: bool,
+    #[serde(default)]
+    sidecar: Vec<String>,
 }
 
 impl StandingAsk {
@@ -78,14 +83,15 @@ impl StandingAsk {
                 return Err(Error::refused(what, place, "give each ask a name of its own"));
             }
         }
-        let ask = |(name, a): (String, AskInFile)| Self {
-            name,
-            phrase: a.phrase,
-            angle: a.angle,
-            mute: a.mute,
-            with_doubtful: a.with_doubtful,
+        let ask = |(name, a): (String, AskInFile)| {
+            let sidecars = Kind::read(a.sidecar.iter().map(String::as_str)).map_err(|error| {
+                let what = format!("the standing ask \"{name}\": {} \"{}\"", error.what, error.place);
+                Error::refused(what, place, error.next)
+            })?;
+            let (phrase, angle, mute, with_doubtful) = (a.phrase, a.angle, a.mute, a.with_doubtful);
+            Ok(Self { name, phrase, angle, mute, with_doubtful, sidecars })
         };
-        Ok(file.ask.into_iter().map(ask).collect())
+        file.ask.into_iter().map(ask).collect()
     }
 }
 
@@ -109,6 +115,8 @@ pub struct AskReel {
     pub game: String,
     /// The file, absolute.
     pub out: PathBuf,
+    /// The files beside it, or those that would be.
+    pub sidecars: Vec<PathBuf>,
     /// How many plays it shows, or would show.
     pub plays: usize,
     /// Plays that fit and are not shown, and why.
@@ -181,6 +189,7 @@ pub fn standing(tools: Tools<'_>, config: &Config, library: &Library, dry_run: b
                 angle: ask.angle.clone(),
                 sound: ask.mute.then_some(false),
                 with_doubtful: ask.with_doubtful,
+                sidecars: ask.sidecars.clone(),
                 ..CutupAsk::default()
             };
             let reel = match reel(tools, config, library, &cutup, &one, dry_run) {
@@ -189,6 +198,7 @@ pub fn standing(tools: Tools<'_>, config: &Config, library: &Library, dry_run: b
                 Err(error) => AskReel {
                     game: game.name.clone(),
                     out,
+                    sidecars: Vec::new(),
                     plays: 0,
                     left_out: Vec::new(),
                     problems: Vec::new(),
@@ -214,9 +224,11 @@ fn reel(
     dry_run: bool,
 ) -> Result<AskReel> {
     let plan = planned(tools, config, library, ask, filter)?;
+    let sidecars = plan.done.sidecars.clone();
     let reel = |fate: ReelFate, plays: usize, left_out: Vec<LeftOutPlay>, problems: Vec<Problem>| AskReel {
         game: String::new(),
         out: ask.out.clone(),
+        sidecars: sidecars.clone(),
         plays,
         left_out,
         problems,
@@ -233,7 +245,8 @@ fn reel(
     // The name follows from the ask and the game: it is the file that has to give way.
     check_out(library, &ask.out)
         .map_err(|error| Error { next: "move that file away, then run the same command again".into(), ..error })?;
-    if ask.out.is_file() && record(&folder)?.reel.get(&name) == Some(&hash) {
+    let there = ask.out.is_file() && sidecars.iter().all(|file| file.is_file());
+    if there && record(&folder)?.reel.get(&name) == Some(&hash) {
         return Ok(reel(ReelFate::Kept, plays, left_out, Vec::new()));
     }
     if dry_run {
@@ -260,10 +273,14 @@ fn hash(config: &Config, planned: &Planned) -> String {
         planned.sources.iter().map(|(source, film)| (source, film.fingerprint())).collect();
     sources.sort();
     let cutup = &config.settings.cutup;
-    let all = format!(
+    let mut all = format!(
         "{RENDERER}\n{:?}\n{sources:?}\n{:?}\n{} {} {}",
         planned.plan, config.template, cutup.profile, cutup.preset, cutup.crf
     );
+    // A reel without sidecars is known by what it was known by before there were any.
+    if !planned.sidecars.is_empty() {
+        all.push_str(&format!("\n{:?}", planned.sidecars));
+    }
     blake3::hash(all.as_bytes()).to_hex().to_string()
 }
 
@@ -307,6 +324,7 @@ mod tests {
     fn a_broken_file_of_asks_is_refused_with_its_reason() {
         for (text, part) in [
             ("[ask.a]\n", "phrase"),
+            ("[ask.a]\nphrase = \"third\"\nsidecar = [\"srt\"]\n", "no such sidecar \"srt\""),
             ("[ask.a]\nphrase = \"third\"\nloud = true\n", "loud"),
             ("[ask.a]\nphrase = \"third\"\n[ask.A]\nphrase = \"first\"\n", "one folder"),
         ] {

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::footage::Footage;
 use super::play_key::Key;
+use super::sidecars;
 use super::survey::rank;
 use super::texts::{game_title, strip_text};
 use super::{Config, Tools};
@@ -15,6 +16,7 @@ use crate::filter::{self, Filter};
 use crate::football::fold;
 use crate::library::{ClipFound, GameFound, Library, PlayFound};
 use crate::plays;
+use crate::reel::sidecar::Kind;
 use crate::reel::{
     self, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View, chapter_title,
 };
@@ -68,6 +70,8 @@ pub struct CutupAsk {
     pub lead_in: Option<f64>,
     /// Seconds after the end.
     pub tail: Option<f64>,
+    /// What is written beside the reel.
+    pub sidecars: Vec<Kind>,
 }
 
 /// A play that fits and is not shown.
@@ -104,6 +108,8 @@ pub struct CutupDone {
     pub seconds: f64,
     /// What was not as it should be.
     pub problems: Vec<Problem>,
+    /// The files beside the reel; if it was only planned, those that would be.
+    pub sidecars: Vec<PathBuf>,
     /// The plan in words; empty where nothing is to be shown.
     pub plan: String,
 }
@@ -114,6 +120,8 @@ pub(super) struct Planned {
     pub plan: ReelPlan,
     /// The film behind each source that the plan names.
     pub sources: HashMap<String, Arc<Film>>,
+    /// What is written beside the reel.
+    pub sidecars: Vec<Kind>,
     /// What is told of it so far.
     pub done: CutupDone,
 }
@@ -121,7 +129,8 @@ pub(super) struct Planned {
 /// Makes a reel of the plays that fit. Where none is to be shown nothing is written, and `plays` is 0.
 ///
 /// # Errors
-/// A phrase that cannot be read; an ending other than `.mp4`; a name of a file that is there and no reel; a full disk.
+/// A phrase that cannot be read; an ending other than `.mp4`; a name of a file that is there and no reel, or no sidecar of
+/// one; a full disk.
 pub fn cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<CutupDone> {
     check_out(library, &ask.out)?;
     let filter = filter::parse(&ask.phrase, &config.words(library)?)?;
@@ -137,7 +146,7 @@ pub(super) fn made(
     planned: Planned,
     ask: &CutupAsk,
 ) -> Result<CutupDone> {
-    let Planned { plan, sources, mut done } = planned;
+    let Planned { plan, sources, sidecars, mut done } = planned;
     let out = &ask.out;
     if plan.segments.is_empty() {
         return Ok(done);
@@ -159,6 +168,8 @@ pub(super) fn made(
     done.segments = rendered.segments;
     done.seconds = rendered.seconds;
     done.problems.extend(rendered.problems);
+    let listing = sidecars::listing(&plan, &sources, &done.segments, out);
+    done.problems.extend(sidecars::write(tools, &sidecars, &listing, out)?);
     Ok(done)
 }
 
@@ -293,8 +304,12 @@ pub(super) fn planned(
     if !plan.segments.is_empty() {
         done.plan = plan.to_string();
         done.seconds = seconds;
+        for kind in &ask.sidecars {
+            kind.check(plan.canvas.rate, plan.segments.len())?;
+        }
+        done.sidecars = sidecars::names(&ask.sidecars, &ask.out)?;
     }
-    Ok(Planned { plan, sources, done })
+    Ok(Planned { plan, sources, sidecars: ask.sidecars.clone(), done })
 }
 
 /// Puts plays into the order in which they are to be seen.

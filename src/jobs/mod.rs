@@ -27,6 +27,7 @@ mod prepare;
 mod repair;
 mod scan;
 mod settings;
+mod sidecars;
 mod stills;
 mod survey;
 mod texts;

@@ -146,6 +146,32 @@ impl Canvas {
 
     /// The drawing as PNG.
     pub fn png(mut self) -> Result<Vec<u8>> {
+        self.finish()?;
+        self.pixels
+            .encode_png()
+            .map_err(|cause| Error::failed("cannot make a PNG", cause, "report this with the command that was run"))
+    }
+
+    /// The drawing as JPEG, `quality` 1 to 100.
+    pub fn jpeg(mut self, quality: u8) -> Result<Vec<u8>> {
+        self.finish()?;
+        let (width, height) = (self.pixels.width(), self.pixels.height());
+        let rgb: Vec<u8> =
+            self.pixels.data().chunks_exact(4).flat_map(|pixel| [pixel[0], pixel[1], pixel[2]]).collect();
+        let mut out = Vec::new();
+        let size = (u16::try_from(width).ok(), u16::try_from(height).ok());
+        let (Some(width), Some(height)) = size else {
+            let next = "put fewer plays on a page";
+            return Err(Error::refused("cannot make a JPEG of that size", format!("{width}x{height}"), next));
+        };
+        jpeg_encoder::Encoder::new(&mut out, quality)
+            .encode(&rgb, width, height, jpeg_encoder::ColorType::Rgb)
+            .map_err(|cause| Error::failed("cannot make a JPEG", cause, "report this with the command that was run"))?;
+        Ok(out)
+    }
+
+    /// Lays shapes and words over the pixels.
+    fn finish(&mut self) -> Result<()> {
         let (width, height) = (self.pixels.width(), self.pixels.height());
         let svg = format!(
             r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" font-family="{FAMILY}">{}{}</svg>"#,
@@ -153,9 +179,7 @@ impl Canvas {
         );
         let above = rasterize(&svg, width, height, Transform::identity())?;
         self.pixels.draw_pixmap(0, 0, above.as_ref(), &Default::default(), Transform::identity(), None);
-        self.pixels
-            .encode_png()
-            .map_err(|cause| Error::failed("cannot make a PNG", cause, "report this with the command that was run"))
+        Ok(())
     }
 }
 

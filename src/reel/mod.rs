@@ -9,6 +9,7 @@ mod profile;
 mod render;
 mod schedule;
 mod segment;
+pub mod sidecar;
 mod sound;
 mod store;
 

@@ -33,6 +33,7 @@ mod reels;
 mod refusals;
 mod scan;
 mod sheet_commands;
+mod sidecars;
 mod sounds;
 mod stopped;
 mod strip;
