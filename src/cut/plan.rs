@@ -46,6 +46,9 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
     let Some(&exit) = points.exits.iter().rev().find(|e| **e > entry && **e <= span.end) else {
         return whole("nothing can be copied after its key frame".into());
     };
+    if exit < span.end && !points.smart {
+        return whole("its last frames lean on later ones".into());
+    }
     let mut pieces = Vec::new();
     if entry > span.start {
         pieces.push(Piece::Encode(FrameSpan { start: span.start, end: entry }, "up to the next key frame".into()));
@@ -144,11 +147,13 @@ mod tests {
             &p,
             "encode 90-109 (the play runs over two files); sound encoded (the play runs over two files)",
         );
-        let mut hevc = points();
-        hevc[0].encode_because = Some("only H.264 is copied, this is hevc".into());
-        check(30, 60, &hevc, "encode 30-59 (only H.264 is copied, this is hevc); sound copied");
+        let mut old = points();
+        old[0].encode_because = Some("only H.264 and HEVC are copied, this is mpeg4".into());
+        check(30, 60, &old, "encode 30-59 (only H.264 and HEVC are copied, this is mpeg4); sound copied");
         let mut blunt = points();
         blunt[0].smart = false;
         check(20, 61, &blunt, "encode 20-60 (it does not begin at a key frame); sound copied");
+        check(30, 63, &blunt, "encode 30-62 (its last frames lean on later ones); sound copied");
+        check(30, 61, &blunt, "copy 30-60; sound copied");
     }
 }

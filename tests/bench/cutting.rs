@@ -19,7 +19,6 @@ mod pool;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
-use std::time::Instant;
 
 use child_cpu::children;
 use downbox::base::{FrameNo, FrameSpan, PendingFile, Silent};
@@ -167,7 +166,7 @@ fn split_against_cat(film: &Path, folder: &Path, pairs: usize) -> Result<bool, F
         synced.push(sums[3] / sums[2]);
     }
     if let Some(told) = parts.last() {
-        println!("of the last split: {}", told.trim());
+        println!("CPU of the last split: {}", told.trim().replace('\n', ", "));
     }
     let ratio = told("split over cat", &mut plain, &format!("at most {MOST_OF_CAT}"));
     told("the same with every clip synced and renamed, over cat and sync", &mut synced, "not judged");
@@ -294,14 +293,21 @@ fn plans(media: &Media, film: &Film, spans: &[FrameSpan]) -> Result<Vec<ClipPlan
     Ok(spans.iter().map(|span| plan(film, *span, &points, &sounds)).collect())
 }
 
+/// Seconds that this thread has been on a core.
+fn on_core() -> f64 {
+    let text = std::fs::read_to_string("/proc/thread-self/schedstat").unwrap_or_default();
+    text.split(' ').next().and_then(|n| n.parse::<f64>().ok()).unwrap_or(0.0) / 1e9
+}
+
 /// The work of a child.
 fn child(work: &str, film: &Path, out: &Path) -> Result<bool, Failure> {
     std::fs::create_dir_all(out)?;
     let media = Media::new()?;
-    let mut clock = Instant::now();
+    let mut before = 0.0;
     let mut lap = |what: &str| {
-        println!("{what} {:.3} s wall", clock.elapsed().as_secs_f64());
-        clock = Instant::now();
+        let now = on_core();
+        println!("{what} {:.3} s", now - before);
+        before = now;
     };
     let film = media.read(&[film.to_path_buf()], &Silent)?;
     lap("read");
