@@ -20,8 +20,9 @@ use super::frames::rescale;
 use super::mp4::{self, Colors, Data, Kind, Sample};
 use super::nal::{self, Framing, Sets, h264, hevc};
 use super::packets::Packets;
+use super::track::placed_sound;
 use crate::base::{FrameNo, FrameSpan, Result};
-use crate::film::{ClipPlan, FrameSource, Part, Piece};
+use crate::film::{ClipPlan, FrameSource, Part, Piece, SoundPlan};
 
 /// A packet of the picture track with its presentation time in ticks of the part, relative to the in-point.
 struct Laid {
@@ -100,31 +101,38 @@ impl Cutter<'_> {
 
     /// The sound of a spliced clip. `in_place`: packets lie in the film's file as they are to lie in the clip.
     fn sound_of_clip(&mut self, plan: &ClipPlan, in_place: bool, end: i64, path: &Path) -> Result<Option<mp4::Track>> {
+        let place = self.film.place(plan.span.start);
+        let part = &self.film.parts[place.part];
+        if in_place && plan.sound == SoundPlan::Copy {
+            let zero = ticks_at(part, plan.span.start.0 - self.film.starts()[place.part]);
+            let demux = self.demux(place.part)?;
+            let stream = demux.audio.and_then(|audio| Some((audio, demux.parameters(audio)?)));
+            if let Some((audio, parameters)) = stream {
+                let base = demux.time_base(audio);
+                let (from, to) = (rescale(zero, base_of(part), base), rescale(zero + end, base_of(part), base));
+                if let Some((placed, last)) = placed_sound(demux, audio, from, to) {
+                    let samples = placed.iter().map(|p| {
+                        let data = Data::At { at: p.at, size: p.size };
+                        Sample { data, dts: p.pts - from, pts: p.pts - from, key: true }
+                    });
+                    let (samples, last) = (samples.collect(), last - from);
+                    let end = (to - from).min(last);
+                    return Ok(Some(mp4::Track { kind: heard(&parameters), base, samples, last, end }));
+                }
+            }
+        }
         let track = self.sound_track(plan, path)?;
         let Some((parameters, base)) = track.stream() else { return Ok(None) };
-        let in_place = in_place && matches!(track, super::track::Track::Copy { .. });
-        let part = &self.film.parts[self.film.place(plan.span.start).part];
         let mut samples: Vec<Sample> = Vec::new();
         let mut last = 0;
         self.end_sound(track, &mut |packet| {
             let at = packet.pts().unwrap_or(last);
             last = at + packet.duration();
-            let data = match (u64::try_from(packet.position()), u32::try_from(packet.size())) {
-                (Ok(at), Ok(size)) if in_place => Data::At { at, size },
-                _ => Data::Held(packet),
-            };
-            samples.push(Sample { data, dts: at, pts: at, key: true });
+            samples.push(Sample { data: Data::Held(packet), dts: at, pts: at, key: true });
             Ok(())
         })?;
         let end = rescale(end, base_of(part), base).min(last);
-        // SAFETY: the parameters are live; the binding shows neither field in all versions of the library.
-        let (channels, rate) = unsafe {
-            let p = parameters.as_ptr();
-            ((*p).ch_layout.nb_channels, (*p).sample_rate)
-        };
-        let kind =
-            Kind::Sound { channels: channels.max(1) as u16, rate: rate.max(1) as u32, config: extradata(&parameters) };
-        Ok(Some(mp4::Track { kind, base, samples, last, end }))
+        Ok((!samples.is_empty()).then(|| mp4::Track { kind: heard(&parameters), base, samples, last, end }))
     }
 
     /// Encodes frames that are joined to copied ones: as coded (not turned), in the part's ticks.
@@ -161,6 +169,16 @@ impl Cutter<'_> {
         }
         Ok(encoder.sets())
     }
+}
+
+/// The sound's track.
+fn heard(parameters: &ff::codec::Parameters) -> Kind {
+    // SAFETY: the parameters are live; the binding shows neither field in all versions of the library.
+    let (channels, rate) = unsafe {
+        let p = parameters.as_ptr();
+        ((*p).ch_layout.nb_channels, (*p).sample_rate)
+    };
+    Kind::Sound { channels: channels.max(1) as u16, rate: rate.max(1) as u32, config: extradata(parameters) }
 }
 
 /// The picture's track.

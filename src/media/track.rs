@@ -166,3 +166,63 @@ fn sound_packets(demux: &mut Demux, audio: usize, zero: i64, end: i64, base: ff:
     }
     kept
 }
+
+/// A packet of sound that lies in the film's file: its time in ticks of the stream, and its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placed {
+    pub pts: i64,
+    pub at: u64,
+    pub size: u32,
+}
+
+/// The same packets as `sound_packets` gives, by the container's own index, times as in the film: none is read. With them
+/// the time at which the last one ends. `None` where the index does not tell them all.
+pub fn placed_sound(demux: &mut Demux, audio: usize, zero: i64, end: i64) -> Option<(Vec<Placed>, i64)> {
+    // SAFETY: the stream lives as long as the demuxer; entries are copied before anything else is called that could
+    // move them, and a number out of range gives null.
+    let entry = |demux: &mut Demux, k: i32| unsafe {
+        let stream = *(*demux.input.as_mut_ptr()).streams.add(audio);
+        let entry = ffi::avformat_index_get_entry(stream, k);
+        if entry.is_null() {
+            return None;
+        }
+        let (at, size) = (u64::try_from((*entry).pos).ok()?, u32::try_from((*entry).size()).ok()?);
+        Some(Placed { pts: (*entry).timestamp, at, size })
+    };
+    // SAFETY: as above.
+    let count = unsafe { ffi::avformat_index_get_entries_count(*(*demux.input.as_mut_ptr()).streams.add(audio)) };
+    // The first packet that is still heard at the in-point, by halving.
+    let (mut low, mut high) = (0, count);
+    while low < high {
+        let middle = low + (high - low) / 2;
+        if entry(demux, middle)?.pts <= zero {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    // Two more: a decoder needs the one before.
+    let first = (low - 3).max(0);
+    let mut found = Vec::new();
+    let mut last = None;
+    for k in first..count {
+        let packet = entry(demux, k)?;
+        last = Some(packet.pts);
+        if packet.pts >= end {
+            break;
+        }
+        if found.last().is_some_and(|before: &Placed| before.pts >= packet.pts) {
+            return None;
+        }
+        found.push(packet);
+    }
+    let [.., before, latest] = found[..] else { return None };
+    let last = last.filter(|at| *at > latest.pts).unwrap_or(2 * latest.pts - before.pts);
+    // The index must speak of the packets that the demuxer gives.
+    demux.only(&[audio]);
+    let start = *found.first()?;
+    demux.seek_stream(audio, start.pts);
+    let packet = demux.next()?;
+    let given = (packet.pts(), u64::try_from(packet.position()).ok(), u32::try_from(packet.size()).ok());
+    (given == (Some(start.pts), Some(start.at), Some(start.size))).then_some((found, last))
+}

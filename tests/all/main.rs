@@ -31,6 +31,7 @@ mod real_cuts;
 mod reels;
 mod refusals;
 mod scan;
+mod second_decoders;
 mod sheet_commands;
 mod sounds;
 mod stopped;
