@@ -253,7 +253,8 @@ fn every_program_that_is_called_is_in_the_install_list() {
     ]
     .into();
     let base = [
-        "bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare", "sync", "taskset",
+        "bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare", "sync",
+        "taskset",
     ];
     let list = install_list();
     let mut faults = Vec::new();

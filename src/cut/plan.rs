@@ -60,6 +60,12 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
     ClipPlan { span, pieces, sound: sounds.get(first).cloned().unwrap_or(SoundPlan::None) }
 }
 
+/// How many frames of a plan are copied; all others are encoded anew.
+pub fn copied(plan: &ClipPlan) -> u64 {
+    let of = |piece: &Piece| if let Piece::Copy(span) = piece { span.len() } else { 0 };
+    plan.pieces.iter().map(of).sum()
+}
+
 /// A plan as a person reads it.
 pub struct Shown<'a>(pub &'a ClipPlan);
 
@@ -135,6 +141,8 @@ mod tests {
             "encode 20-29 (up to the next key frame), copy 30-60, encode 61-62 (these frames lean on later ones); sound copied",
         );
         check(100, 200, &p, "copy 100-199; sound copied");
+        let all = plan(&film(), FrameSpan::of(20, 63), &p, &[SoundPlan::Copy, SoundPlan::Copy]);
+        assert_eq!(copied(&all), 31);
     }
 
     #[test]

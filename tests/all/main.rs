@@ -28,6 +28,7 @@ mod paff;
 mod play_by_play;
 mod readme;
 mod real_cuts;
+mod reasons;
 mod reels;
 mod refusals;
 mod scan;
