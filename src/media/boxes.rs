@@ -265,7 +265,8 @@ fn entry(out: &mut Vec<u8>, track: &Track) {
             u16s(out, &[1]);
             out.extend([0; 8]);
             u16s(out, &[*channels, 16, 0, 0]);
-            u32s(out, &[rate << 16]);
+            // What 16 bits do not hold stands in the decoder's own configuration.
+            u32s(out, &[if *rate > u32::from(u16::MAX) { 0 } else { rate << 16 }]);
             full(out, b"esds", 0, 0, |out| {
                 // Descriptors of ISO/IEC 14496-1, 7.2.6, each a tag and a length in four bytes of seven bits.
                 let descriptor = |tag: u8, content: Vec<u8>| {

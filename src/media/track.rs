@@ -218,6 +218,10 @@ pub fn placed_sound(demux: &mut Demux, audio: usize, zero: i64, end: i64) -> Opt
     }
     let [.., before, latest] = found[..] else { return None };
     let last = last.filter(|at| *at > latest.pts).unwrap_or(2 * latest.pts - before.pts);
+    // The sound ended before the clip begins.
+    if last <= zero {
+        return None;
+    }
     // The index must speak of the packets that the demuxer gives.
     demux.only(&[audio]);
     let start = *found.first()?;
