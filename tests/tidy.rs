@@ -248,10 +248,14 @@ fn every_program_that_is_called_is_in_the_install_list() {
         ("readelf", "build-essential"),
         ("strace", "strace"),
         ("sqlite3", "sqlite3"),
+        ("gst-launch-1.0", "gstreamer1.0-tools"),
+        ("chromium", "chromium"),
     ]
     .into();
-    let base =
-        ["bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare", "taskset"];
+    let base = [
+        "bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare", "sync",
+        "taskset",
+    ];
     let list = install_list();
     let mut faults = Vec::new();
     for folder in ["src", "tests", "fixtures"] {

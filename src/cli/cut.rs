@@ -128,6 +128,8 @@ fn document(done: &CutDone, library: Option<&Path>, dry_run: bool) -> serde_json
     });
     if dry_run {
         document["planned"] = json!(done.planned);
+        document["frames_copied"] = json!(done.frames_copied);
+        document["frames_encoded"] = json!(done.frames_encoded);
     }
     document
 }
@@ -153,7 +155,13 @@ fn report(done: &CutDone, library: Option<&Path>, dry_run: bool, common: &Common
     let cameras = done.cameras.join(" and ");
     let _ = if dry_run {
         let clips = output::count(done.planned.len(), "clip");
-        writeln!(out, "{}: {plays} from {cameras}; {clips} would be cut", done.game)
+        let frames = match (done.frames_copied, done.frames_encoded) {
+            (0, 0) => String::new(),
+            (copied, encoded) => {
+                format!(": {} copied, {encoded} encoded anew", output::count(copied as usize, "frame"))
+            }
+        };
+        writeln!(out, "{}: {plays} from {cameras}; {clips} would be cut{frames}", done.game)
     } else {
         let clips = output::strong(output::count(done.clips, "clip"));
         writeln!(out, "{}: {plays}, {clips} from {cameras} ({} new)", done.game, done.new_clips)

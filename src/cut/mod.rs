@@ -3,4 +3,4 @@
 
 mod plan;
 
-pub use plan::{Shown, plan};
+pub use plan::{Shown, copied, plan};

@@ -46,6 +46,9 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
     let Some(&exit) = points.exits.iter().rev().find(|e| **e > entry && **e <= span.end) else {
         return whole("nothing can be copied after its key frame".into());
     };
+    if exit < span.end && !points.smart {
+        return whole("its last frames lean on later ones".into());
+    }
     let mut pieces = Vec::new();
     if entry > span.start {
         pieces.push(Piece::Encode(FrameSpan { start: span.start, end: entry }, "up to the next key frame".into()));
@@ -55,6 +58,12 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
         pieces.push(Piece::Encode(FrameSpan { start: exit, end: span.end }, "these frames lean on later ones".into()));
     }
     ClipPlan { span, pieces, sound: sounds.get(first).cloned().unwrap_or(SoundPlan::None) }
+}
+
+/// How many frames of a plan are copied; all others are encoded anew.
+pub fn copied(plan: &ClipPlan) -> u64 {
+    let of = |piece: &Piece| if let Piece::Copy(span) = piece { span.len() } else { 0 };
+    plan.pieces.iter().map(of).sum()
 }
 
 /// A plan as a person reads it.
@@ -132,6 +141,8 @@ mod tests {
             "encode 20-29 (up to the next key frame), copy 30-60, encode 61-62 (these frames lean on later ones); sound copied",
         );
         check(100, 200, &p, "copy 100-199; sound copied");
+        let all = plan(&film(), FrameSpan::of(20, 63), &p, &[SoundPlan::Copy, SoundPlan::Copy]);
+        assert_eq!(copied(&all), 31);
     }
 
     #[test]
@@ -144,11 +155,13 @@ mod tests {
             &p,
             "encode 90-109 (the play runs over two files); sound encoded (the play runs over two files)",
         );
-        let mut hevc = points();
-        hevc[0].encode_because = Some("only H.264 is copied, this is hevc".into());
-        check(30, 60, &hevc, "encode 30-59 (only H.264 is copied, this is hevc); sound copied");
+        let mut old = points();
+        old[0].encode_because = Some("only H.264 and HEVC are copied, this is mpeg4".into());
+        check(30, 60, &old, "encode 30-59 (only H.264 and HEVC are copied, this is mpeg4); sound copied");
         let mut blunt = points();
         blunt[0].smart = false;
         check(20, 61, &blunt, "encode 20-60 (it does not begin at a key frame); sound copied");
+        check(30, 63, &blunt, "encode 30-62 (its last frames lean on later ones); sound copied");
+        check(30, 61, &blunt, "copy 30-60; sound copied");
     }
 }

@@ -10,7 +10,7 @@ use crate::filter::Filter;
 use crate::library::{CameraShot, ClipFound, ClipIn, ClipRecord, Library, PlanKey};
 
 /// Version of the cutter: raised with every change that can change a clip, so that clips cut before are cut anew.
-const CUTTER: u32 = 1;
+const CUTTER: u32 = 2;
 
 /// What became of a game's clips.
 #[derive(Debug, Default)]
@@ -289,7 +289,18 @@ fn encoded(plan: &ClipPlan, error: &Error) -> ClipPlan {
     ClipPlan { span: plan.span, pieces: vec![Piece::Encode(plan.span, why)], sound }
 }
 
-/// What would be cut, one line a clip. A play that the library has by its label, `None` for a new one, and its number in
+/// What would be cut of one camera.
+#[derive(Debug, Default)]
+pub(super) struct PlannedClips {
+    /// One line a clip: what is copied, what is encoded anew, and why.
+    pub lines: Vec<String>,
+    /// Frames that are copied.
+    pub copied: u64,
+    /// Frames that are encoded anew.
+    pub encoded: u64,
+}
+
+/// What would be cut. A play that the library has by its label, `None` for a new one, and its number in
 /// the film.
 pub(super) fn planned(
     tools: Tools<'_>,
@@ -298,9 +309,9 @@ pub(super) fn planned(
     game: &str,
     film: &Film,
     shots: &[(Option<String>, usize, &CameraShot)],
-) -> Result<Vec<String>> {
+) -> Result<PlannedClips> {
     let mut planner = Planner::new(tools, film);
-    let mut lines = Vec::new();
+    let mut planned = PlannedClips::default();
     for (label, number, shot) in shots {
         if let (Some(library), Some(label)) = (library, label) {
             let key = PlanKey { film: film.fingerprint(), span: shot.span, version: version(settings) };
@@ -309,7 +320,11 @@ pub(super) fn planned(
             }
         }
         let play = label.as_ref().map_or_else(|| format!("new play {number}"), |label| format!("play {label}"));
-        lines.push(format!("{play} from {}: {}", shot.camera, Shown(&planner.plan(shot.span)?)));
+        let plan = planner.plan(shot.span)?;
+        let copied = cut::copied(&plan);
+        planned.copied += copied;
+        planned.encoded += plan.span.len() - copied;
+        planned.lines.push(format!("{play} from {}: {}", shot.camera, Shown(&plan)));
     }
-    Ok(lines)
+    Ok(planned)
 }

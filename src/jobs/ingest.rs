@@ -71,6 +71,10 @@ pub struct CutDone {
     pub drift: Option<f64>,
     /// What would be cut, one line a clip, where nothing was to be written.
     pub planned: Vec<String>,
+    /// Frames of those clips that would be copied.
+    pub frames_copied: u64,
+    /// Frames of those clips that would be encoded anew.
+    pub frames_encoded: u64,
 }
 
 /// Cuts a game into the library. Repeats nothing that is done; what was interrupted goes on.
@@ -179,7 +183,10 @@ pub fn plan_cut(tools: Tools<'_>, config: &Config, library: Option<&Library>, as
                 Some((label.clone(), number, shot))
             })
             .collect();
-        done.planned.extend(planned(tools, &config.settings, library, &game, &camera.film, &shots)?);
+        let clips = planned(tools, &config.settings, library, &game, &camera.film, &shots)?;
+        done.planned.extend(clips.lines);
+        done.frames_copied += clips.copied;
+        done.frames_encoded += clips.encoded;
     }
     let labeled: Vec<PlayShots> = plays
         .into_iter()

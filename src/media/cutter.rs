@@ -1,5 +1,6 @@
 //! Cutting clips out of a film that stays open between them.
 
+use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use ffmpeg_next as ff;
@@ -9,7 +10,7 @@ use super::encode::{Tags, VideoSpec};
 use super::frames::Frames;
 use super::sound::Sound;
 use super::{Media, failed};
-use crate::base::{Error, Rate, Result};
+use crate::base::{Error, IoContext, Rate, Result};
 use crate::film::{ClipPlan, Decode, Film, Part, Piece};
 
 /// Carries out plans over one film, in order. `done(i)` is called when `paths[i]` is whole and closed.
@@ -27,7 +28,8 @@ pub fn carry_out(
             "report this: every clip needs its name",
         ));
     }
-    let mut cutter = Cutter { media, film, frames: Frames::new(film, Decode::Exact, 0), open: None, sound: None };
+    let mut cutter =
+        Cutter { media, film, frames: Frames::new(film, Decode::Exact, 0), open: None, bytes: None, sound: None };
     for (i, (plan, path)) in plans.iter().zip(paths).enumerate() {
         cutter.check(plan)?;
         if plan.pieces.iter().any(|p| matches!(p, Piece::Copy(_))) {
@@ -47,6 +49,7 @@ pub struct Cutter<'a> {
     pub frames: Frames<'a>,
     pub sound: Option<Sound<'a>>,
     open: Option<(usize, Demux)>,
+    bytes: Option<(usize, File)>,
 }
 
 impl Cutter<'_> {
@@ -67,13 +70,22 @@ impl Cutter<'_> {
         Ok(())
     }
 
-    /// The demuxer of a part, with its picture and sound.
+    /// The file of a part, for bytes that are copied as they lie.
+    pub fn bytes(&mut self, part: usize) -> Result<&mut File> {
+        let path = &self.film.parts[part].path;
+        if self.bytes.as_ref().is_none_or(|(at, _)| *at != part) {
+            self.bytes = Some((part, File::open(path).doing("open the film", path)?));
+        }
+        match &mut self.bytes {
+            Some((_, file)) => Ok(file),
+            None => Err(cannot_copy("it is not open", path)),
+        }
+    }
+
+    /// The demuxer of a part. Whoever reads from it says of which streams.
     pub fn demux(&mut self, part: usize) -> Result<&mut Demux> {
         if self.open.as_ref().is_none_or(|(at, _)| *at != part) {
-            let mut demux = Demux::open(&self.film.parts[part].path)?;
-            let wanted: Vec<usize> = [Some(demux.video), demux.audio].into_iter().flatten().collect();
-            demux.only(&wanted);
-            self.open = Some((part, demux));
+            self.open = Some((part, Demux::open(&self.film.parts[part].path)?));
         }
         match &mut self.open {
             Some((_, demux)) => Ok(demux),

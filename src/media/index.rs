@@ -16,6 +16,7 @@ use super::alarm::Alarm;
 use super::demux::{Demux, hidden};
 use super::frames::open_decoder;
 use super::nal;
+use super::packets::{Gather, Packets};
 use crate::base::Result;
 use crate::film::{Decode, FrameIndex};
 
@@ -25,6 +26,8 @@ pub struct Read {
     pub index: FrameIndex,
     /// Times of packets whose units do not add up, ascending.
     pub damaged: Vec<i64>,
+    /// What was seen of the packets; `None` where they do not tell the frames, or are never copied.
+    pub packets: Option<Packets>,
 }
 
 /// Reads the index. `fields`: fields may lie in packets of their own, so that packets do not tell pictures.
@@ -38,7 +41,14 @@ pub fn read(demux: &mut Demux, fields: bool) -> Result<Read> {
     demux.reopen(&[video])?;
     let index = by_decoding(demux)?;
     demux.broke = demux.broke.take().or(broke);
-    Ok(Read { index, damaged: Vec::new() })
+    Ok(Read { index, damaged: Vec::new(), packets: None })
+}
+
+/// Passes over the packets of a part that is known already; `None` where they do not tell the frames.
+pub fn packets(demux: &mut Demux) -> Option<Packets> {
+    let video = demux.video;
+    demux.only(&[video]);
+    by_packets(demux)?.packets
 }
 
 fn by_packets(demux: &mut Demux) -> Option<Read> {
@@ -51,6 +61,7 @@ fn by_packets(demux: &mut Demux) -> Option<Read> {
     let framing = lengths.map_or(nal::Framing::StartCode, nal::Framing::Length);
     let (mut pts, mut damaged, mut keys, mut references) = (Vec::new(), Vec::new(), Vec::new(), 0u64);
     let mut torn = false;
+    let mut gather = Gather::new(demux);
     while let Some(packet) = demux.next() {
         if packet.stream() != video {
             continue;
@@ -63,6 +74,9 @@ fn by_packets(demux: &mut Demux) -> Option<Read> {
         torn = packet.is_corrupt();
         if torn {
             continue;
+        }
+        if let Some(gather) = &mut gather {
+            gather.see(packet);
         }
         if hidden(packet) {
             continue;
@@ -90,7 +104,8 @@ fn by_packets(demux: &mut Demux) -> Option<Read> {
         return None;
     }
     let keys = ranks(&pts, &keys);
-    Some(Read { index: FrameIndex { pts, by_packets: true, timed: true, keys, references }, damaged })
+    let packets = gather.map(|gather| gather.done(demux));
+    Some(Read { index: FrameIndex { pts, by_packets: true, timed: true, keys, references }, damaged, packets })
 }
 
 /// Ranks of times among all, ascending.

@@ -4,6 +4,7 @@
 //! `unsafe` stands here alone, each with its reason: the safe binding lacks the call or the field.
 
 mod alarm;
+mod boxes;
 mod container;
 mod cutter;
 mod demux;
@@ -12,8 +13,10 @@ mod entry;
 mod frames;
 mod index;
 mod join;
+mod mp4;
 mod mux;
 mod nal;
+mod packets;
 mod part;
 mod picture;
 mod sink;
@@ -23,7 +26,7 @@ mod track;
 mod whole;
 
 use std::path::{Path, PathBuf};
-use std::sync::Once;
+use std::sync::{Arc, Once};
 
 use ffmpeg_next as ff;
 
@@ -40,6 +43,8 @@ pub struct Media {
     pub preset: String,
     /// x264 constant rate factor of those frames.
     pub crf: u8,
+    /// Packets of the parts that were read.
+    known: Arc<packets::Known>,
 }
 
 impl Media {
@@ -53,7 +58,7 @@ impl Media {
         });
         match failed {
             Some(cause) => Err(Error::failed("cannot start the codec library", "", "reinstall FFmpeg").because(cause)),
-            None => Ok(Self { preset: "veryfast".into(), crf: 18 }),
+            None => Ok(Self { preset: "veryfast".into(), crf: 18, known: Arc::default() }),
         }
     }
 }
@@ -94,7 +99,7 @@ impl FilmReader for Media {
         let mut problems = Vec::new();
         let mut parts = Vec::new();
         for (i, file) in files.iter().enumerate() {
-            match part::read(file, &mut problems) {
+            match part::read(file, &mut problems, &self.known) {
                 Ok(part) => parts.push(part),
                 // One bad card file among many does not cost the night; a camera of one file has nothing else.
                 Err(error) if files.len() > 1 => {
@@ -147,11 +152,11 @@ impl FilmWriter for Media {
     }
 
     fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints> {
-        entry::entry_points(film, part)
+        entry::entry_points(&self.known, film, part)
     }
 
     fn sound_plan(&self, film: &Film, part: usize) -> Result<SoundPlan> {
-        entry::sound_plan(film, part)
+        entry::sound_plan(&self.known, film, part)
     }
 
     fn carry_out(

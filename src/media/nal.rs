@@ -21,6 +21,35 @@ pub mod h264 {
     pub const PPS: u8 = 8;
     /// Access unit delimiter.
     pub const AUD: u8 = 9;
+
+    /// Units that have no place among the packets of MP4: delimiters, and parameter sets, which stand in the track's
+    /// record alone (ISO/IEC 14496-15, avc1).
+    pub fn no_place(unit: &[u8]) -> bool {
+        matches!(super::kind(unit), AUD | SPS | PPS)
+    }
+}
+
+/// HEVC unit types used here (ITU-T H.265, table 7-1).
+pub mod hevc {
+    /// Type of a unit.
+    pub fn kind(unit: &[u8]) -> u8 {
+        unit.first().map_or(0, |b| b >> 1 & 0x3f)
+    }
+
+    /// Video, sequence and picture parameter sets.
+    pub fn is_set(unit: &[u8]) -> bool {
+        matches!(kind(unit), 32..=34)
+    }
+
+    /// Units that have no place among the packets of MP4 (ISO/IEC 14496-15, hvc1): parameter sets and delimiters.
+    pub fn no_place(unit: &[u8]) -> bool {
+        matches!(kind(unit), 32..=35)
+    }
+
+    /// Whether decoding can begin at a slice of this type: BLA, IDR, and CRA less the pictures shown before it.
+    pub fn is_entry(kind: u8) -> bool {
+        matches!(kind, 16..=21)
+    }
 }
 
 /// The units of a packet. A unit that runs over the end is cut off there.
@@ -131,6 +160,56 @@ pub fn opening(data: &[u8], framing: Framing) -> (Vec<&[u8]>, Option<u8>) {
             _ => before.push(unit),
         }
     }
+}
+
+/// The same for an HEVC picture framed by lengths.
+pub fn hevc_opening(data: &[u8], framing: Framing) -> (Vec<&[u8]>, Option<u8>) {
+    let mut before = Vec::new();
+    let Framing::Length(size) = framing else { return (before, None) };
+    let mut rest = data;
+    while rest.len() > size {
+        let length = rest[..size].iter().fold(0usize, |n, b| n << 8 | usize::from(*b)).min(rest.len() - size);
+        let unit = &rest[size..size + length];
+        // Types below 32 are slices.
+        if hevc::kind(unit) < 32 && !unit.is_empty() {
+            return (before, Some(hevc::kind(unit)));
+        }
+        before.push(unit);
+        rest = &rest[size + length..];
+    }
+    (before, None)
+}
+
+/// Parameter sets of an hvcC record (ISO/IEC 14496-15, 8.3.3.1).
+pub fn hevc_sets(record: &[u8]) -> Option<Vec<Vec<u8>>> {
+    let mut sets = Vec::new();
+    let mut at = 23;
+    for _ in 0..*record.get(22)? {
+        let count = usize::from(*record.get(at + 1)?) << 8 | usize::from(*record.get(at + 2)?);
+        at += 3;
+        for _ in 0..count {
+            let length = usize::from(*record.get(at)?) << 8 | usize::from(*record.get(at + 1)?);
+            sets.push(record.get(at + 2..at + 2 + length)?.to_vec());
+            at += 2 + length;
+        }
+    }
+    Some(sets)
+}
+
+/// An hvcC record that says that all parameter sets stand in it, as `hvc1` demands, packets framed by four bytes.
+pub fn hvcc(record: &[u8]) -> Option<Vec<u8>> {
+    let mut out = record.to_vec();
+    *out.get_mut(21)? |= 3;
+    let mut at = 23;
+    for _ in 0..*record.get(22)? {
+        *out.get_mut(at)? |= 0x80;
+        let count = usize::from(*record.get(at + 1)?) << 8 | usize::from(*record.get(at + 2)?);
+        at += 3;
+        for _ in 0..count {
+            at += 2 + (usize::from(*record.get(at)?) << 8 | usize::from(*record.get(at + 1)?));
+        }
+    }
+    Some(out)
 }
 
 /// Whether other pictures are predicted from the picture in a packet; `None` if no slice is found in it. H.264:
@@ -354,6 +433,24 @@ mod tests {
         assert_eq!(opening(&[0, 0, 1, 0x06, 5], Framing::StartCode), (vec![&[0x06, 5][..]], None));
         assert_eq!(opening(&[], Framing::Length(4)), (vec![], None));
         assert!(is_note(&[0x06, 5, 20]) && !is_note(&[0x06, 6, 1]) && !is_note(&[0x65, 5]));
+    }
+
+    #[test]
+    fn an_hevc_picture_opens_and_its_record_gives_its_sets() {
+        // A delimiter, then a CRA slice (type 21).
+        let data = [0, 0, 0, 3, 35 << 1, 1, 0x50, 0, 0, 0, 2, 21 << 1, 1];
+        let (before, slice) = hevc_opening(&data, Framing::Length(4));
+        assert_eq!((before, slice), (vec![&[35 << 1, 1, 0x50][..]], Some(21)));
+        assert!(hevc::is_entry(21) && hevc::is_entry(19) && !hevc::is_entry(1) && !hevc::is_entry(9));
+        let mut record = vec![0; 21];
+        record[0] = 1;
+        // Lengths of four bytes; two arrays: one set of two bytes, two sets of one.
+        record.extend([3, 2, 32, 0, 1, 0, 2, 64, 1, 33, 0, 2, 0, 1, 66, 0, 1, 67]);
+        assert_eq!(hevc_sets(&record), Some(vec![vec![64, 1], vec![66], vec![67]]));
+        assert_eq!(hevc_sets(&record[..record.len() - 1]), None);
+        let whole = hvcc(&record).unwrap();
+        assert_eq!((whole[23], whole[30]), (32 | 0x80, 33 | 0x80));
+        assert_eq!(hevc_sets(&whole), hevc_sets(&record));
     }
 
     #[test]

@@ -8,6 +8,7 @@ use ffmpeg_next as ff;
 use super::container;
 use super::demux::Demux;
 use super::index;
+use super::packets::Known;
 use crate::base::{Error, IoContext, Problem, Rate, Result, TimeBase, natural_order};
 use crate::film::{FILM_ENDINGS, FrameIndex, Part, fingerprint, named_as_film};
 
@@ -56,8 +57,8 @@ pub fn order(parts: &mut [Part]) {
     }
 }
 
-/// Reads one file. Damage is added to `problems`.
-pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
+/// Reads one file. Damage is added to `problems`, what is seen of its packets to `known`.
+pub fn read(path: &Path, problems: &mut Vec<Problem>, known: &Known) -> Result<Part> {
     let fingerprint = fingerprint(path)?;
     let bytes = std::fs::metadata(path).doing("open the film", path)?.len();
     let mut demux = Demux::open(path)?;
@@ -95,7 +96,10 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>) -> Result<Part> {
         Rate { num: 1, den: 1 }
     };
     let pixel_format = pixel_format_name(format);
-    let index::Read { index, damaged } = index::read(&mut demux, interlaced && codec == "h264")?;
+    let index::Read { index, damaged, packets } = index::read(&mut demux, interlaced && codec == "h264")?;
+    if let Some(packets) = packets {
+        known.keep(&fingerprint, packets);
+    }
     if index.pts.is_empty() {
         return Err(Error::refused("not one picture can be read from the film", path.display(), "check that it plays"));
     }

@@ -4,6 +4,9 @@
 //! smallest presentation time less the greatest reorder delay, so that no packet is decoded after it is shown, whatever
 //! was joined. Frames encoded anew use parameter sets with an id that the film does not use; both stand in the track's
 //! record.
+//!
+//! Where the film's packets lie in its file as they are to lie in the clip, only their places are laid out: their bytes
+//! then go from file to file in long runs. All others are read by the demuxer and framed anew.
 
 use std::path::Path;
 
@@ -13,15 +16,26 @@ use super::cutter::{Cutter, base_of, cannot_copy, ticks_at};
 use super::demux::{Demux, hidden};
 use super::encode::{VideoEncoder, VideoSpec};
 use super::extradata;
-use super::mux::Muxer;
-use super::nal::{self, Framing, Sets, h264};
+use super::frames::rescale;
+use super::mp4::{self, Colors, Data, Kind, Sample};
+use super::nal::{self, Framing, Sets, h264, hevc};
+use super::packets::Packets;
+use super::track::placed_sound;
 use crate::base::{FrameNo, FrameSpan, Result};
-use crate::film::{ClipPlan, FrameSource, Piece};
+use crate::film::{ClipPlan, FrameSource, Part, Piece, SoundPlan};
 
 /// A packet of the picture track with its presentation time in ticks of the part, relative to the in-point.
 struct Laid {
     pts: i64,
-    packet: ff::Packet,
+    key: bool,
+    data: Data,
+}
+
+/// How packets of a part lie, and what is left out of them.
+#[derive(Clone, Copy)]
+struct Form {
+    framing: Framing,
+    hevc: bool,
 }
 
 impl Cutter<'_> {
@@ -33,8 +47,16 @@ impl Cutter<'_> {
         let zero = ticks_at(part, plan.span.start.0 - first);
         let end = ticks_at(part, plan.span.end.0 - first) - zero;
 
+        let packets = self.media.known.of(part)?;
         let parameters = self.picture_parameters(place.part)?;
-        let Some((sets, framing)) = Sets::read(&extradata(&parameters)) else {
+        let announced = extradata(&parameters);
+        let hevc = part.codec == "hevc";
+        let (sets, framing) = if hevc {
+            (Sets::default(), nal::length_size(&announced, true).map(Framing::Length))
+        } else {
+            Sets::read(&announced).map_or((Sets::default(), None), |(sets, framing)| (sets, Some(framing)))
+        };
+        let Some(framing) = framing else {
             return Err(cannot_copy("it announces no parameter sets", &part.path));
         };
         let mut laid: Vec<Laid> = Vec::new();
@@ -43,7 +65,10 @@ impl Cutter<'_> {
             match piece {
                 Piece::Copy(span) => {
                     let (from, to) = (span.start.0 - first, span.end.0 - first);
-                    copy(self.demux(place.part)?, &part.index.pts, from, to, framing, zero, &mut laid)?;
+                    if !(packets.plain && lay(&packets, &part.index.pts, from, to, zero, &mut laid)) {
+                        let form = Form { framing, hevc };
+                        copy(self.demux(place.part)?, &part.index.pts, from, to, form, zero, &mut laid)?;
+                    }
                 }
                 Piece::Encode(span, _) => {
                     // One group: it ends where copying begins.
@@ -54,33 +79,60 @@ impl Cutter<'_> {
                 }
             }
         }
-        let Some(record) = sets.avcc(&own_sets) else {
+        let record = if hevc { nal::hvcc(&announced) } else { sets.avcc(&own_sets) };
+        let Some(record) = record else {
             return Err(cannot_copy("its parameter sets are damaged", &part.path));
         };
 
         let demux = self.demux(place.part)?;
         let matrix = display_matrix(demux, demux.video);
-        let base = base_of(part);
-        let mut muxer = Muxer::create(path, "")?;
-        muxer.add(&parameters, base, Some(&record), matrix.as_deref())?;
-        let mut track = self.sound_track(plan, &mut muxer, path)?;
-        muxer.begin()?;
+        let mut tracks = vec![mp4::Track {
+            kind: picture(part, &parameters, hevc, record, matrix),
+            base: base_of(part),
+            samples: timed(laid),
+            last: 0,
+            end,
+        }];
+        // Decode times run as long as what is shown.
+        tracks[0].last = tracks[0].samples.first().map_or(0, |s| s.dts) + end;
+        tracks.extend(self.sound_of_clip(plan, packets.plain, end, path)?);
+        mp4::write(path, &tracks, self.bytes(place.part)?, &part.path)
+    }
 
-        let mut shown: Vec<i64> = laid.iter().map(|l| l.pts).collect();
-        shown.sort_unstable();
-        let delay = shown.iter().zip(&laid).map(|(s, l)| s - l.pts).max().unwrap_or(0).max(0);
-        for (k, Laid { pts, mut packet }) in laid.into_iter().enumerate() {
-            let next = shown.get(shown.partition_point(|s| *s <= pts)).copied().unwrap_or(end.max(pts + 1));
-            packet.set_pts(Some(pts));
-            packet.set_dts(Some(shown[k] - delay));
-            packet.set_duration(next - pts);
-            // Sound is fed along, so that the muxer never holds more than a moment of either.
-            let seconds = pts as f64 * f64::from(base.0) / f64::from(base.1.max(1));
-            self.feed_sound(&mut track, seconds + 0.5, &mut muxer)?;
-            muxer.write(0, packet)?;
+    /// The sound of a spliced clip. `in_place`: packets lie in the film's file as they are to lie in the clip.
+    fn sound_of_clip(&mut self, plan: &ClipPlan, in_place: bool, end: i64, path: &Path) -> Result<Option<mp4::Track>> {
+        let place = self.film.place(plan.span.start);
+        let part = &self.film.parts[place.part];
+        if in_place && plan.sound == SoundPlan::Copy {
+            let zero = ticks_at(part, plan.span.start.0 - self.film.starts()[place.part]);
+            let demux = self.demux(place.part)?;
+            let stream = demux.audio.and_then(|audio| Some((audio, demux.parameters(audio)?)));
+            if let Some((audio, parameters)) = stream {
+                let base = demux.time_base(audio);
+                let (from, to) = (rescale(zero, base_of(part), base), rescale(zero + end, base_of(part), base));
+                if let Some((placed, last)) = placed_sound(demux, audio, from, to) {
+                    let samples = placed.iter().map(|p| {
+                        let data = Data::At { at: p.at, size: p.size };
+                        Sample { data, dts: p.pts - from, pts: p.pts - from, key: true }
+                    });
+                    let (samples, last) = (samples.collect(), last - from);
+                    let end = (to - from).min(last);
+                    return Ok(Some(mp4::Track { kind: heard(&parameters), base, samples, last, end }));
+                }
+            }
         }
-        self.end_sound(track, &mut muxer)?;
-        muxer.finish()
+        let track = self.sound_track(plan, path)?;
+        let Some((parameters, base)) = track.stream() else { return Ok(None) };
+        let mut samples: Vec<Sample> = Vec::new();
+        let mut last = 0;
+        self.end_sound(track, &mut |packet| {
+            let at = packet.pts().unwrap_or(last);
+            last = at + packet.duration();
+            samples.push(Sample { data: Data::Held(packet), dts: at, pts: at, key: true });
+            Ok(())
+        })?;
+        let end = rescale(end, base_of(part), base).min(last);
+        Ok((!samples.is_empty()).then(|| mp4::Track { kind: heard(&parameters), base, samples, last, end }))
     }
 
     /// Encodes frames that are joined to copied ones: as coded (not turned), in the part's ticks.
@@ -96,7 +148,7 @@ impl Cutter<'_> {
         let mut encoder = VideoEncoder::open(spec, path)?;
         let part = &self.film.parts[self.film.place(span.start).part];
         let mut lay = |packet: ff::Packet| {
-            laid.push(Laid { pts: packet.pts().unwrap_or(0), packet });
+            laid.push(Laid { pts: packet.pts().unwrap_or(0), key: packet.is_key(), data: Data::Held(packet) });
             Ok(())
         };
         // Turning would be undone by the display matrix of the clip.
@@ -119,16 +171,85 @@ impl Cutter<'_> {
     }
 }
 
-/// Copies the packets of frames `from..to` of the part; `from` is an IDR.
-fn copy(
-    demux: &mut Demux,
-    pts: &[i64],
-    from: u64,
-    to: u64,
-    framing: Framing,
-    zero: i64,
-    laid: &mut Vec<Laid>,
-) -> Result<()> {
+/// The sound's track.
+fn heard(parameters: &ff::codec::Parameters) -> Kind {
+    // SAFETY: the parameters are live; the binding shows neither field in all versions of the library.
+    let (channels, rate) = unsafe {
+        let p = parameters.as_ptr();
+        ((*p).ch_layout.nb_channels, (*p).sample_rate)
+    };
+    Kind::Sound { channels: channels.max(1) as u16, rate: rate.max(1) as u32, config: extradata(parameters) }
+}
+
+/// The picture's track.
+fn picture(
+    part: &Part,
+    parameters: &ff::codec::Parameters,
+    hevc: bool,
+    record: Vec<u8>,
+    matrix: Option<Vec<u8>>,
+) -> Kind {
+    // SAFETY: the parameters are live; the binding shows none of these fields.
+    let (width, height, points, range) = unsafe {
+        let p = parameters.as_ptr();
+        // The library's values are those of ITU-T H.273.
+        let points = [(*p).color_primaries as u16, (*p).color_trc as u16, (*p).color_space as u16];
+        ((*p).width, (*p).height, points, (*p).color_range)
+    };
+    let full_range = range == ff::ffi::AVColorRange::AVCOL_RANGE_JPEG;
+    // 2 says nothing.
+    let told = points.iter().any(|p| *p != 2);
+    Kind::Picture {
+        tag: if hevc { *b"hvc1" } else { *b"avc1" },
+        record_tag: if hevc { *b"hvcC" } else { *b"avcC" },
+        record,
+        width: width.max(0) as u16,
+        height: height.max(0) as u16,
+        aspect: part.sample_aspect,
+        colors: told.then_some(Colors { points, full_range }),
+        matrix,
+    }
+}
+
+/// Gives packets in decode order their decode times.
+fn timed(laid: Vec<Laid>) -> Vec<Sample> {
+    let mut shown: Vec<i64> = laid.iter().map(|l| l.pts).collect();
+    shown.sort_unstable();
+    let delay = shown.iter().zip(&laid).map(|(s, l)| s - l.pts).max().unwrap_or(0).max(0);
+    let samples = laid.into_iter().zip(shown);
+    samples.map(|(Laid { pts, key, data }, at)| Sample { data, dts: at - delay, pts, key }).collect()
+}
+
+/// Lays out the places of the packets of frames `from..to`; `from` is an entry. `false` where they are not all there.
+fn lay(packets: &Packets, pts: &[i64], from: u64, to: u64, zero: i64, laid: &mut Vec<Laid>) -> bool {
+    let wanted = to.saturating_sub(from) as usize;
+    let Some(&start) = pts.get(from as usize) else { return false };
+    let stop = pts.get(to as usize).copied().unwrap_or(i64::MAX);
+    let before = laid.len();
+    // Frames come out of the index about as they went in: the entry is near its rank.
+    let near = (from as usize).saturating_sub(64).min(packets.list.len());
+    let entry = packets.list[near..].iter().position(|p| p.entry && p.pts == start).map(|at| at + near);
+    let Some(entry) = entry.or_else(|| packets.list.iter().position(|p| p.entry && p.pts == start)) else {
+        return false;
+    };
+    for packet in &packets.list[entry..] {
+        if laid.len() - before == wanted {
+            break;
+        }
+        if packet.pts >= start && packet.pts < stop {
+            let data = Data::At { at: packet.at, size: packet.size };
+            laid.push(Laid { pts: packet.pts - zero, key: packet.key, data });
+        }
+    }
+    if laid.len() - before != wanted {
+        laid.truncate(before);
+        return false;
+    }
+    true
+}
+
+/// Copies the packets of frames `from..to` of the part by the demuxer; `from` is an entry.
+fn copy(demux: &mut Demux, pts: &[i64], from: u64, to: u64, form: Form, zero: i64, laid: &mut Vec<Laid>) -> Result<()> {
     let video = demux.video;
     let wanted = to.saturating_sub(from);
     let Some(&start) = pts.get(from as usize) else {
@@ -136,7 +257,8 @@ fn copy(
     };
     let stop = pts.get(to as usize).copied().unwrap_or(i64::MAX);
     // Delimiters have no place in MP4, and parameter sets stand in the track's record alone (ISO/IEC 14496-15, avc1).
-    let without = |unit: &[u8]| matches!(nal::kind(unit), h264::AUD | h264::SPS | h264::PPS);
+    let without = |unit: &[u8]| if form.hevc { hevc::no_place(unit) } else { h264::no_place(unit) };
+    demux.only(&[video]);
     // A seek may land late where decode times run before the start of the index: begin again from the front then.
     for attempt in 0..2 {
         if attempt == 0 {
@@ -144,8 +266,7 @@ fn copy(
                 continue;
             }
         } else {
-            let wanted: Vec<usize> = [Some(demux.video), demux.audio].into_iter().flatten().collect();
-            demux.reopen(&wanted)?;
+            demux.reopen(&[video])?;
         }
         let mut found: Vec<Laid> = Vec::new();
         while (found.len() as u64) < wanted {
@@ -161,11 +282,8 @@ fn copy(
             if at < start || at >= stop || pts.binary_search(&at).is_err() {
                 continue;
             }
-            let mut bare = ff::Packet::copy(&nal::reframe(packet.data().unwrap_or(&[]), framing, without));
-            if packet.is_key() {
-                bare.set_flags(ff::packet::Flags::KEY);
-            }
-            found.push(Laid { pts: at - zero, packet: bare });
+            let bare = ff::Packet::copy(&nal::reframe(packet.data().unwrap_or(&[]), form.framing, without));
+            found.push(Laid { pts: at - zero, key: packet.is_key(), data: Data::Held(bare) });
         }
         if found.len() as u64 == wanted {
             laid.extend(found);

@@ -1,4 +1,4 @@
-//! The sound track of a clip while it is written.
+//! The sound track of a clip while it is made.
 
 use std::path::Path;
 
@@ -10,25 +10,38 @@ use super::demux::Demux;
 use super::encode::AacEncoder;
 use super::failed;
 use super::frames::rescale;
-use super::mux::Muxer;
 use super::sink::SOUND_RATE;
 use super::sound::Sound;
 use crate::base::{FrameNo, Result};
 use crate::film::{ClipPlan, SoundPlan, SoundSource};
 
-/// The sound track of a clip while it is written.
+/// Takes packets of the sound.
+pub type Take<'a> = dyn FnMut(ff::Packet) -> Result<()> + 'a;
+
+/// The sound track of a clip while it is made.
 pub enum Track {
     /// None.
     None,
-    /// Packets to copy, times relative to the in-point in ticks of the sound stream; how many are written.
-    Copy { packets: Vec<ff::Packet>, base: ff::Rational, next: usize },
+    /// Packets to copy, times relative to the in-point in ticks of the sound stream; how many are given.
+    Copy { packets: Vec<ff::Packet>, parameters: ff::codec::Parameters, base: ff::Rational, next: usize },
     /// Encoded from decoded sound; sample frames still to read, and read so far.
     Encode { encoder: Box<AacEncoder>, channels: usize, left: u64, given: u64 },
 }
 
+impl Track {
+    /// What the stream is, and its ticks; `None` for a silent clip.
+    pub fn stream(&self) -> Option<(ff::codec::Parameters, ff::Rational)> {
+        match self {
+            Self::None => None,
+            Self::Copy { parameters, base, .. } => Some((parameters.clone(), *base)),
+            Self::Encode { encoder, .. } => Some((encoder.parameters(), ff::Rational(1, SOUND_RATE as i32))),
+        }
+    }
+}
+
 impl Cutter<'_> {
-    /// Prepares the sound of a clip and adds its stream to the file.
-    pub fn sound_track(&mut self, plan: &ClipPlan, muxer: &mut Muxer, path: &Path) -> Result<Track> {
+    /// Prepares the sound of a clip.
+    pub fn sound_track(&mut self, plan: &ClipPlan, path: &Path) -> Result<Track> {
         match &plan.sound {
             SoundPlan::None => Ok(Track::None),
             SoundPlan::Copy => {
@@ -45,13 +58,11 @@ impl Cutter<'_> {
                 if packets.is_empty() {
                     return Ok(Track::None);
                 }
-                muxer.add(&parameters, base, None, None)?;
-                Ok(Track::Copy { packets, base, next: 0 })
+                Ok(Track::Copy { packets, parameters, base, next: 0 })
             }
             SoundPlan::Encode(_) => {
                 let channels = self.channels(plan)?;
                 let encoder = AacEncoder::open(SOUND_RATE, channels, false, path)?;
-                muxer.add(&encoder.parameters(), ff::Rational(1, SOUND_RATE as i32), None, None)?;
                 let at = |frame: FrameNo| (self.film.time(frame) * f64::from(SOUND_RATE)).round() as u64;
                 let (from, to) = (at(plan.span.start), at(plan.span.end));
                 if self.sound.as_ref().is_none_or(|s| s.channels() != channels) {
@@ -78,17 +89,17 @@ impl Cutter<'_> {
         Ok(most.min(2))
     }
 
-    /// Writes sound up to `until` seconds after the in-point.
-    pub fn feed_sound(&mut self, track: &mut Track, until: f64, muxer: &mut Muxer) -> Result<()> {
+    /// Gives sound up to `until` seconds after the in-point.
+    pub fn feed_sound(&mut self, track: &mut Track, until: f64, take: &mut Take<'_>) -> Result<()> {
         match track {
             Track::None => {}
-            Track::Copy { packets, base, next } => {
+            Track::Copy { packets, base, next, .. } => {
                 while let Some(packet) = packets.get(*next) {
                     let seconds = packet.pts().unwrap_or(0) as f64 * f64::from(base.0) / f64::from(base.1.max(1));
                     if seconds > until {
                         break;
                     }
-                    muxer.write(1, packet.clone())?;
+                    take(packet.clone())?;
                     *next += 1;
                 }
             }
@@ -97,7 +108,7 @@ impl Cutter<'_> {
                     let Some(sound) = &mut self.sound else { break };
                     let Some(block) = sound.next_block()? else { break };
                     let n = ((block.len() / *channels) as u64).min(*left);
-                    encoder.encode(&block[..n as usize * *channels], &mut |packet| muxer.write(1, packet))?;
+                    encoder.encode(&block[..n as usize * *channels], take)?;
                     *left -= n;
                     *given += n;
                 }
@@ -106,11 +117,11 @@ impl Cutter<'_> {
         Ok(())
     }
 
-    /// Writes what is left of the sound.
-    pub fn end_sound(&mut self, mut track: Track, muxer: &mut Muxer) -> Result<()> {
-        self.feed_sound(&mut track, f64::INFINITY, muxer)?;
+    /// Gives what is left of the sound.
+    pub fn end_sound(&mut self, mut track: Track, take: &mut Take<'_>) -> Result<()> {
+        self.feed_sound(&mut track, f64::INFINITY, take)?;
         match track {
-            Track::Encode { mut encoder, .. } => encoder.flush(&mut |packet| muxer.write(1, packet)),
+            Track::Encode { mut encoder, .. } => encoder.flush(take),
             _ => Ok(()),
         }
     }
@@ -121,6 +132,7 @@ impl Cutter<'_> {
 fn sound_packets(demux: &mut Demux, audio: usize, zero: i64, end: i64, base: ff::Rational) -> Vec<ff::Packet> {
     let second = f64::from(base.1) / f64::from(base.0.max(1));
     let mut kept: Vec<ff::Packet> = Vec::new();
+    demux.only(&[audio]);
     demux.seek_stream(audio, zero - (0.3 * second) as i64);
     let mut before: Vec<ff::Packet> = Vec::new();
     // Interleaving may be loose: go on for a while after sound has passed the end.
@@ -153,4 +165,68 @@ fn sound_packets(demux: &mut Demux, audio: usize, zero: i64, end: i64, base: ff:
         }
     }
     kept
+}
+
+/// A packet of sound that lies in the film's file: its time in ticks of the stream, and its place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placed {
+    pub pts: i64,
+    pub at: u64,
+    pub size: u32,
+}
+
+/// The same packets as `sound_packets` gives, by the container's own index, times as in the film: none is read. With them
+/// the time at which the last one ends. `None` where the index does not tell them all.
+pub fn placed_sound(demux: &mut Demux, audio: usize, zero: i64, end: i64) -> Option<(Vec<Placed>, i64)> {
+    // SAFETY: the stream lives as long as the demuxer; entries are copied before anything else is called that could
+    // move them, and a number out of range gives null.
+    let entry = |demux: &mut Demux, k: i32| unsafe {
+        let stream = *(*demux.input.as_mut_ptr()).streams.add(audio);
+        let entry = ffi::avformat_index_get_entry(stream, k);
+        if entry.is_null() {
+            return None;
+        }
+        let (at, size) = (u64::try_from((*entry).pos).ok()?, u32::try_from((*entry).size()).ok()?);
+        Some(Placed { pts: (*entry).timestamp, at, size })
+    };
+    // SAFETY: as above.
+    let count = unsafe { ffi::avformat_index_get_entries_count(*(*demux.input.as_mut_ptr()).streams.add(audio)) };
+    // The first packet that is still heard at the in-point, by halving.
+    let (mut low, mut high) = (0, count);
+    while low < high {
+        let middle = low + (high - low) / 2;
+        if entry(demux, middle)?.pts <= zero {
+            low = middle + 1;
+        } else {
+            high = middle;
+        }
+    }
+    // Two more: a decoder needs the one before.
+    let first = (low - 3).max(0);
+    let mut found = Vec::new();
+    let mut last = None;
+    for k in first..count {
+        let packet = entry(demux, k)?;
+        last = Some(packet.pts);
+        if packet.pts >= end {
+            break;
+        }
+        if found.last().is_some_and(|before: &Placed| before.pts >= packet.pts) {
+            return None;
+        }
+        found.push(packet);
+    }
+    let [.., before, latest] = found[..] else { return None };
+    let last = last.filter(|at| *at > latest.pts).unwrap_or(2 * latest.pts - before.pts);
+    // The sound ended before the clip begins.
+    if last <= zero {
+        return None;
+    }
+    // The index must speak of the packets that the demuxer gives.
+    demux.only(&[audio]);
+    let start = *found.first()?;
+    demux.seek_stream(audio, start.pts);
+    let packet = demux.next()?;
+    let given = (packet.pts(), u64::try_from(packet.position()).ok(), u32::try_from(packet.size()).ok());
+    (given == (Some(start.pts), Some(start.at), Some(start.size))).then_some((found, last))
 }

@@ -94,10 +94,13 @@ impl Cutter<'_> {
             })?;
             if !muxer.begun() {
                 muxer.add(&open.parameters(), base, open.sets().avcc(&Sets::default()).as_deref(), None)?;
-                track = self.sound_track(plan, &mut muxer, path)?;
+                track = self.sound_track(plan, path)?;
+                if let Some((parameters, base)) = track.stream() {
+                    muxer.add(&parameters, base, None, None)?;
+                }
                 muxer.begin()?;
             }
-            self.feed_sound(&mut track, (time - zero + 0.5).min(end), &mut muxer)?;
+            self.feed_sound(&mut track, (time - zero + 0.5).min(end), &mut |packet| muxer.write(1, packet))?;
             for packet in packets {
                 muxer.write(0, packet)?;
             }
@@ -113,7 +116,7 @@ impl Cutter<'_> {
             packet.set_duration(step);
             muxer.write(0, packet)
         })?;
-        self.end_sound(track, &mut muxer)?;
+        self.end_sound(track, &mut |packet| muxer.write(1, packet))?;
         muxer.finish()
     }
 }

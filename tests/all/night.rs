@@ -347,6 +347,8 @@ fn a_dry_run_plans_and_writes_nothing() {
     let planned = done["planned"].as_array().unwrap();
     assert_eq!(planned.len(), 5);
     assert!(planned[1].as_str().unwrap().contains("copy "), "{}", planned[1]);
+    let (copied, encoded) = (done["frames_copied"].as_u64().unwrap(), done["frames_encoded"].as_u64().unwrap());
+    assert!(copied > encoded && encoded > 0, "{copied} copied, {encoded} encoded");
     assert!(!desk.library().exists());
 }
 
