@@ -186,7 +186,9 @@ mod tests {
                 assert_eq!(says, file == name, "{file} with an own {name}");
             }
             assert_eq!(config.template, config.templates.strip);
-            for (text, part) in [("<svg", "XML"), (&own("covrage"), "covrage"), (&own("note").replace("viewBox", "box"), "viewBox")] {
+            for (text, part) in
+                [("<svg", "XML"), (&own("covrage"), "covrage"), (&own("note").replace("viewBox", "box"), "viewBox")]
+            {
                 std::fs::write(library.path().join(name), text).unwrap();
                 let error = load().err().unwrap();
                 let said = error.to_string();

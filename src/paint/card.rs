@@ -42,12 +42,7 @@ impl Card {
     ///
     /// # Errors
     /// A template that cannot be laid out; a size of no samples.
-    pub fn draw(
-        template: &Template,
-        text: &CardText,
-        width: usize,
-        height: usize,
-    ) -> Result<(Picture, Vec<Problem>)> {
+    pub fn draw(template: &Template, text: &CardText, width: usize, height: usize) -> Result<(Picture, Vec<Problem>)> {
         let laid = lay(template, text, width, height)?;
         // The drawing has whole chroma samples; what reaches past an odd edge is left out.
         let (across, down) = (width.next_multiple_of(2) as u32, height.next_multiple_of(2) as u32);
@@ -119,12 +114,11 @@ fn sentence(words: &str, case: Option<&str>) -> String {
     }
 }
 
-/// All that a card says, a text each.
-pub(super) fn said(template: &Template, text: &CardText) -> Vec<String> {
+/// What a viewer is to read of a card, a text each: not what stands beside the words and says them again, nor at the foot,
+/// where it is for who looks for it.
+pub(super) fn read(template: &Template, text: &CardText) -> Vec<String> {
     let Ok(look) = Look::of(template) else { return Vec::new() };
-    let beside = Look::shown(&look.beside, text).into_iter().take(1);
-    let rows = Look::shown(&look.rows, text).into_iter().chain(Look::shown(&look.foot, text));
-    beside.chain(rows).map(|element| element.words()).filter(|words| !words.is_empty()).collect()
+    Look::shown(&look.rows, text).iter().map(Element::words).filter(|words| !words.is_empty()).collect()
 }
 
 /// Whether the template shows which group of how many as a chain of links.

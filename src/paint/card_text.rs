@@ -107,9 +107,10 @@ impl CardText {
         Self { kind: self.kind, values: kept.map(|(name, value)| (name.clone(), value.clone())).collect() }
     }
 
-    /// Seconds for which the card must stand: three words a second, and not less than its kind needs.
+    /// Seconds for which the card must stand: three words a second, and not less than its kind needs. Words at its foot are
+    /// not counted.
     pub fn seconds(&self, template: &Template) -> f64 {
-        let words: usize = card::said(template, self).iter().map(|words| count_words(words)).sum();
+        let words: usize = card::read(template, self).iter().map(|words| count_words(words)).sum();
         let least = match self.kind {
             CardKind::Title => TITLE_SECONDS,
             CardKind::Group => GROUP_SECONDS,

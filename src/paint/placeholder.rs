@@ -71,7 +71,7 @@ pub(super) fn parse(text: &str) -> Result<Vec<Piece>, String> {
 
 fn run(rest: &mut &str, depth: usize) -> Result<Vec<Piece>, String> {
     let mut out = Vec::new();
-    let mut words = |out: &mut Vec<Piece>, text: &str| {
+    let words = |out: &mut Vec<Piece>, text: &str| {
         if !text.is_empty() {
             out.push(Piece::Words(text.to_string()));
         }
@@ -178,7 +178,10 @@ mod tests {
     fn what_is_missing_takes_its_optional_part_with_it_and_nothing_else() {
         let text = "{set}{shell? vs {shell}{coverage?, {coverage}}}";
         for (known, want) in [
-            (&[("set", "trips"), ("shell", "one-high"), ("coverage", "cover 3")][..], Some("trips vs one-high, cover 3")),
+            (
+                &[("set", "trips"), ("shell", "one-high"), ("coverage", "cover 3")][..],
+                Some("trips vs one-high, cover 3"),
+            ),
             (&[("set", "trips"), ("shell", "one-high")], Some("trips vs one-high")),
             (&[("set", "trips"), ("coverage", "cover 3")], Some("trips")),
             (&[("shell", "one-high")], None),

@@ -3,8 +3,8 @@
 use resvg::usvg;
 use tiny_skia::{Pixmap, Transform};
 
-use super::field_line::{self, Spot};
 use super::element::{Element, Node};
+use super::field_line::{self, Spot};
 use super::fonts::{missing_signs, options};
 use super::overlay::Overlay;
 use super::strip_text::StripText;
@@ -88,8 +88,7 @@ impl Strip {
             ((from + long - 0.01).ceil().max(0.0) as usize).next_multiple_of(2).min(most.next_multiple_of(2))
         };
         let (right, bottom) = (end(from, wide, width).max(x + 2), end(top, high, height).max(y + 2));
-        let at =
-            Transform::from_row(scale, 0.0, 0.0, scale, from - x as f32, top - y as f32 - frame.top * scale);
+        let at = Transform::from_row(scale, 0.0, 0.0, scale, from - x as f32, top - y as f32 - frame.top * scale);
         let drawing = rasterize(&document, (right - x) as u32, (bottom - y) as u32, at)?;
         Ok(Self { overlay: Some(Overlay::of(&drawing, x, y)), dropped, problems })
     }

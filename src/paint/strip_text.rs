@@ -142,8 +142,7 @@ mod tests {
 
     #[test]
     fn what_a_template_does_not_say_is_not_kept_for_it() {
-        let template =
-            |words: &str| Template::parse(&format!("<svg><text>{words}</text></svg>"), "t").unwrap();
+        let template = |words: &str| Template::parse(&format!("<svg><text>{words}</text></svg>"), "t").unwrap();
         let kept = text().kept_for(&template("{down} {tag:grade}"));
         assert_eq!((kept.down.as_deref(), kept.clock, kept.ball_yards, kept.tags.len()), (Some("3"), None, None, 0));
         assert_eq!(kept.values.into_iter().collect::<Vec<_>>(), [("tag:grade".to_string(), "2".to_string())]);

@@ -120,6 +120,9 @@ mod tests {
     #[test]
     fn one_long_word_only_shrinks() {
         let got = set(&"w".repeat(80), HOW, 500.0);
-        assert!(got.lines.len() == 1 && got.size < 20.0 && text_width(&got.lines[0], got.size, 700) <= 500.5, "{got:?}");
+        assert!(
+            got.lines.len() == 1 && got.size < 20.0 && text_width(&got.lines[0], got.size, 700) <= 500.5,
+            "{got:?}"
+        );
     }
 }

@@ -79,7 +79,7 @@ fn an_outside_reader_reads_chip_and_cards_at_640_by_360_after_hard_compression()
     let asked: [(&str, &str, &[&str]); 3] = [
         ("7", chip, &["and 2", "opp 34"]),
         ("11", wide, &["Play 47", "Q2 4:31", "Third and 2", "trips right vs one-high", "opp 34", "Herons at Badgers"]),
-        ("11", wide, &["group 2 of 5", "Third and short", "12 plays", "third down by distance"]),
+        ("11", wide, &["Group 2 of 5", "Third and short", "12 plays", "third down by distance"]),
     ];
     for ((kind, picture), (layout, cut, words)) in drawn(640, 360).into_iter().zip(asked) {
         let film = look(&format!("{kind}-360-crf30.mp4"));

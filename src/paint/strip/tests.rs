@@ -41,7 +41,8 @@ fn chip() -> Template {
 fn the_chip_hangs_in_its_corner_of_the_title_safe_area_as_wide_as_its_words() {
     let source = include_str!("../../../config/overlays/chip.svg");
     for corner in ["top left", "top right", "bottom left", "bottom right"] {
-        let template = Template::parse(&source.replace("data-place=\"top left\"", &format!("data-place=\"{corner}\"")), "t");
+        let template =
+            Template::parse(&source.replace("data-place=\"top left\"", &format!("data-place=\"{corner}\"")), "t");
         let template = template.unwrap();
         for (w, h) in [(1920, 1080), (1280, 720), (640, 360), (405, 720), (128, 96)] {
             for text in [full(), StripText { down: None, word: Some("kickoff".into()), distance: None, ..full() }] {
@@ -50,7 +51,10 @@ fn the_chip_hangs_in_its_corner_of_the_title_safe_area_as_wide_as_its_words() {
                 let (wf, hf) = (w as f64, h as f64);
                 let [from, to] = [wf * 0.05, (wf * 0.95).ceil()];
                 assert!(left as f64 >= from && right as f64 <= to, "{corner} {w}x{h}: {left} to {right}");
-                assert!(top as f64 >= hf * 0.05 && bottom as f64 <= (hf * 0.95).ceil(), "{corner} {w}x{h}: {top} to {bottom}");
+                assert!(
+                    top as f64 >= hf * 0.05 && bottom as f64 <= (hf * 0.95).ceil(),
+                    "{corner} {w}x{h}: {top} to {bottom}"
+                );
                 let near = |a: usize, b: f64| (a as f64 - b).abs() <= 3.0;
                 assert!(near(left, from) == (corner.ends_with("left") || w == 128), "{corner} {w}x{h}: {left}");
                 assert!(near(right, to) == (corner.ends_with("right") || w == 128), "{corner} {w}x{h}: {right}");
@@ -67,8 +71,10 @@ fn the_chip_hangs_in_its_corner_of_the_title_safe_area_as_wide_as_its_words() {
 
 #[test]
 fn every_field_of_the_sheet_and_every_own_column_may_stand_on_a_strip() {
-    for (name, key) in
-        Column::ALL.iter().map(|f| (f.key().to_string(), f.key().to_string())).chain([("tag:Grade".into(), own_column("grade"))])
+    for (name, key) in Column::ALL
+        .iter()
+        .map(|f| (f.key().to_string(), f.key().to_string()))
+        .chain([("tag:Grade".into(), own_column("grade"))])
     {
         let source = format!(
             r#"<svg viewBox="0 0 99 90"><g id="a" data-side="left"><text>{{{name}}}</text></g><g id="b" data-side="left"><text>x{{{name}?{{{name}}}}}</text></g></svg>"#
