@@ -50,6 +50,9 @@ impl fmt::Display for Design {
 /// A template of its own file, as shipped: file name, source, whether it fills the picture.
 type Shipped = (&'static str, &'static str, bool);
 
+/// A staff's own file, where there is one: its text, and the place it is named by in errors.
+pub type Own = Option<(String, String)>;
+
 const STRIP: Shipped = ("strip.svg", include_str!("../../config/overlays/strip.svg"), false);
 const CHIP: Shipped = ("chip.svg", include_str!("../../config/overlays/chip.svg"), false);
 const CARD: Shipped = ("card.svg", include_str!("../../config/overlays/card.svg"), true);
@@ -90,12 +93,11 @@ impl Templates {
         Self::read(|_| Ok(None))
     }
 
-    /// `own` gives the text of a staff's own file of that name and the place it is named by in errors, where there is
-    /// one: `strip.svg`, `chip.svg`, `card.svg`, `group.svg`.
+    /// `own` gives a staff's own file of that name, where there is one: `strip.svg`, `chip.svg`, `card.svg`, `group.svg`.
     ///
     /// # Errors
     /// Those of `own`; a file that cannot be drawn as what its name says.
-    pub fn read(mut own: impl FnMut(&str) -> Result<Option<(String, String)>>) -> Result<Self> {
+    pub fn read(mut own: impl FnMut(&str) -> Result<Own>) -> Result<Self> {
         let own = &mut own;
         Ok(Self { strip: read(STRIP, own)?, chip: read(CHIP, own)?, card: read(CARD, own)?, group: read(GROUP, own)? })
     }
@@ -110,10 +112,7 @@ impl Templates {
     }
 }
 
-fn read(
-    (name, source, fills): Shipped,
-    own: &mut dyn FnMut(&str) -> Result<Option<(String, String)>>,
-) -> Result<Template> {
+fn read((name, source, fills): Shipped, own: &mut dyn FnMut(&str) -> Result<Own>) -> Result<Template> {
     let (source, place) = own(name)?.unwrap_or_else(|| (source.into(), format!("config/overlays/{name}")));
     let template = Template::parse(&source, &place)?;
     // What cannot be laid out is refused now, by the file's name, and not at the first play of a night.

@@ -22,7 +22,7 @@ pub use canvas::{Align, Canvas, Style};
 pub use card::Card;
 pub use card_text::{CardKind, CardText};
 pub use color::{Conversion, Rgb, paint};
-pub use design::{Design, Templates};
+pub use design::{Design, Own, Templates};
 pub use fonts::{missing_signs, plain, shorten, text_width};
 pub use overlay::Overlay;
 pub use placeholder::{NAMES, own_column};
