@@ -8,7 +8,7 @@ use crate::base::{Error, IoContext, PendingFile, Result};
 use crate::filter::{Situations, Words};
 use crate::football::Vocabulary;
 use crate::library::Library;
-use crate::paint::Template;
+use crate::paint::{Template, Templates};
 use crate::sheet::{ColumnNames, ConfirmedHeader};
 
 /// Headers of sheets that a person confirmed, beside `columns.toml`.
@@ -16,8 +16,9 @@ const HEADERS: &str = "headers.toml";
 
 /// What is in force for a library, or without one.
 ///
-/// A file of the name `vocabulary.toml`, `situations.toml`, `columns.toml` or `strip.svg` in the library's folder, else
-/// in the user's own (`~/.config/downbox`), stands for the one that ships with the program. Settings are laid over one
+/// A file of the name `vocabulary.toml`, `situations.toml`, `columns.toml`, `strip.svg`, `chip.svg`, `card.svg` or
+/// `group.svg` in the library's folder, else in the user's own (`~/.config/downbox`), stands for the one that ships with the
+/// program. Settings are laid over one
 /// another: the shipped ones, the user's `settings.toml`, the library's `downbox.toml`. Headers of sheets that a person
 /// confirmed are taken from both folders' `headers.toml`.
 pub struct Config {
@@ -31,7 +32,9 @@ pub struct Config {
     situations_place: String,
     /// Names that a sheet's columns go by.
     pub columns: ColumnNames,
-    /// The strip.
+    /// Strip, chip and cards.
+    pub templates: Templates,
+    /// The strip among them.
     pub template: Template,
     /// What is asked of every game.
     pub asks: Vec<StandingAsk>,
@@ -76,15 +79,13 @@ impl Config {
             let text = std::fs::read_to_string(&file).doing("read the confirmed headers", &file)?;
             columns = columns.knowing(ConfirmedHeader::read_all(&text, &file.display().to_string())?);
         }
-        let template = match own("strip.svg")? {
-            Some((text, place)) => Template::parse(&text, &place)?,
-            None => Template::strip()?,
-        };
         let asks = match own("asks.toml")? {
             Some((text, place)) => StandingAsk::read_all(&text, &place)?,
             None => StandingAsk::shipped()?,
         };
-        Ok(Self { asks, settings, vocabulary, situations, situations_place, columns, template })
+        let templates = Templates::read(own)?;
+        let template = templates.strip.clone();
+        Ok(Self { asks, settings, vocabulary, situations, situations_place, columns, templates, template })
     }
 
     /// Remembers a header that a person confirmed, in the library's folder, else in the user's own; gives the file.
@@ -166,8 +167,36 @@ mod tests {
         assert_eq!(role(["Look", "Dn", "Who"]), Some("shell"));
         assert_eq!(role(["Look", "Dn", "Else"]), None);
 
-        std::fs::write(user.path().join("strip.svg"), "<svg").unwrap();
-        let error = load().err().unwrap();
-        assert!(error.place.contains("strip.svg") && !error.next.is_empty(), "{error}");
+        // Each overlay has its own file; the library's goes before the user's.
+        let shipped = load().unwrap().templates;
+        for name in ["strip.svg", "chip.svg", "card.svg", "group.svg"] {
+            let all = |config: &Config| {
+                let Templates { strip, chip, card, group } = config.templates.clone();
+                [("strip.svg", strip), ("chip.svg", chip), ("card.svg", card), ("group.svg", group)]
+            };
+            let own = |words: &str| {
+                let field = format!("<g data-side=\"left\"><text>{{{words}}}</text></g><text>{{{words}}}</text>");
+                format!("<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 900 90\">{field}</svg>")
+            };
+            std::fs::write(user.path().join(name), own("note")).unwrap();
+            std::fs::write(library.path().join(name), own("tag:Grade")).unwrap();
+            let config = load().unwrap();
+            for (file, template) in all(&config) {
+                let says = template.names().into_iter().collect::<Vec<_>>() == ["tag:grade"];
+                assert_eq!(says, file == name, "{file} with an own {name}");
+            }
+            assert_eq!(config.template, config.templates.strip);
+            for (text, part) in
+                [("<svg", "XML"), (&own("covrage"), "covrage"), (&own("note").replace("viewBox", "box"), "viewBox")]
+            {
+                std::fs::write(library.path().join(name), text).unwrap();
+                let error = load().err().unwrap();
+                let said = error.to_string();
+                assert!(error.place.contains(name) && said.contains(part) && !error.next.is_empty(), "{error}");
+            }
+            std::fs::remove_file(library.path().join(name)).unwrap();
+            std::fs::remove_file(user.path().join(name)).unwrap();
+        }
+        assert_eq!(load().unwrap().templates, shipped);
     }
 }

@@ -1,8 +1,10 @@
 //! A play's tags as they are shown: on the strip and on the contact sheet.
 
+use std::collections::BTreeMap;
+
 use crate::football::{Distance, Field, PlayRecord, Tags};
 use crate::library::GameFound;
-use crate::paint::StripText;
+use crate::paint::{StripText, own_column};
 
 /// What a game is called on film: `Herons at Badgers` where both teams are known, else its name.
 pub(super) fn game_title(name: &str, games: &[GameFound]) -> String {
@@ -12,7 +14,8 @@ pub(super) fn game_title(name: &str, games: &[GameFound]) -> String {
     }
 }
 
-/// What is burned into a play's picture. What is not known is left out.
+/// What is burned into a play's picture, and what a staff's own template may say of it. What is not known is left out.
+/// The camera and the staff's own team are not in the record: [`StripText::from_angle`], [`StripText::for_team`].
 pub(super) fn strip_text(record: &PlayRecord, game: String) -> StripText {
     let tags = &record.tags;
     let (down, word) = down_or_word(tags);
@@ -28,7 +31,36 @@ pub(super) fn strip_text(record: &PlayRecord, game: String) -> StripText {
         game: Some(game),
         clock: clock(tags),
         play: Some(format!("play {}", record.label)),
+        values: values(record),
     }
+}
+
+/// Every value of a play by its placeholder's name.
+fn values(record: &PlayRecord) -> BTreeMap<String, String> {
+    let tags = &record.tags;
+    let mut values: BTreeMap<String, String> =
+        tags.fields.iter().map(|(field, value)| (field.key().to_string(), value.to_string())).collect();
+    values.extend(tags.own.iter().map(|(name, value)| (own_column(name), value.clone())));
+    let defense: Vec<&str> = [Field::Shell, Field::Coverage].into_iter().filter_map(|f| tags.word(f)).collect();
+    let composed = [
+        ("label", Some(record.label.clone())),
+        ("date", record.date.clone()),
+        ("home", record.home.clone()),
+        ("away", record.away.clone()),
+        ("down_distance", down_distance(tags)),
+        ("period", period(tags)),
+        ("set", telling(tags, &[Field::Formation]).pop()),
+        ("defense", (!defense.is_empty()).then(|| defense.join(", "))),
+    ];
+    values.extend(composed.into_iter().filter_map(|(name, value)| Some((name.to_string(), value?))));
+    values
+}
+
+/// `Third and 2`, `First and goal`, `Third down`.
+fn down_distance(tags: &Tags) -> Option<String> {
+    let down = usize::try_from(tags.down()?.checked_sub(1)?).ok()?;
+    let down = ["First", "Second", "Third", "Fourth"].get(down)?;
+    Some(format!("{down} {}", distance(tags).unwrap_or_else(|| "down".into())))
 }
 
 /// The down, else what stands in its place: a kickoff has none.
@@ -47,14 +79,18 @@ pub(super) fn distance(tags: &Tags) -> Option<String> {
     })
 }
 
-/// `Q2 4:31`, `Q2`, `OT`, `4:31`.
-fn clock(tags: &Tags) -> Option<String> {
-    let quarter = tags.number(Field::Quarter).map(|quarter| match quarter {
+/// `Q2`, `OT`, `OT2`.
+fn period(tags: &Tags) -> Option<String> {
+    tags.number(Field::Quarter).map(|quarter| match quarter {
         5 => "OT".to_string(),
         overtime @ 6.. => format!("OT{}", overtime - 4),
         quarter => format!("Q{quarter}"),
-    });
-    let words: Vec<String> = quarter.into_iter().chain(tags.clock().map(|c| c.to_string())).collect();
+    })
+}
+
+/// `Q2 4:31`, `Q2`, `OT`, `4:31`.
+fn clock(tags: &Tags) -> Option<String> {
+    let words: Vec<String> = period(tags).into_iter().chain(tags.clock().map(|c| c.to_string())).collect();
     (!words.is_empty()).then(|| words.join(" "))
 }
 
@@ -104,6 +140,21 @@ mod tests {
             sheet: None,
         }];
         let text = strip_text(&record, game_title("Badgers", &games));
+        let values = [
+            ("ball_on", "opp 34"),
+            ("clock", "4:31"),
+            ("distance", "2"),
+            ("down", "3"),
+            ("down_distance", "Third and 2"),
+            ("defense", "one-high"),
+            ("formation", "trips"),
+            ("label", "47"),
+            ("period", "Q2"),
+            ("quarter", "2"),
+            ("set", "trips right"),
+            ("shell", "one-high"),
+            ("strength", "right"),
+        ];
         let want = StripText {
             down: Some("3".into()),
             distance: Some("and 2".into()),
@@ -116,6 +167,7 @@ mod tests {
             game: Some("Herons at Badgers".into()),
             clock: Some("Q2 4:31".into()),
             play: Some("play 47".into()),
+            values: values.map(|(name, value)| (name.to_string(), value.to_string())).into(),
         };
         assert_eq!(text, want);
     }
@@ -130,5 +182,29 @@ mod tests {
         assert_eq!((bare.down, bare.distance, bare.word, bare.clock), (None, None, None, None));
         let strong = record(&[(Field::Formation, word("trips right")), (Field::Strength, word("right"))]);
         assert_eq!(strip_text(&strong, "B".into()).tags, ["trips right"]);
+    }
+
+    #[test]
+    fn every_field_the_staffs_own_columns_and_the_game_are_values() {
+        let mut record = record(&Field::ALL.iter().map(|field| (*field, word(field.words()))).collect::<Vec<_>>());
+        record.tags.own.insert("Grade (OL)".into(), "2".into());
+        record.date = Some("2026-09-11".into());
+        (record.home, record.away) = (Some("Badgers".into()), Some("Herons".into()));
+        let text = strip_text(&record, "Herons at Badgers".into()).from_angle("sideline").for_team(Some("badgers"));
+        for field in Field::ALL {
+            assert_eq!(text.values[field.key()], record.tags.fields[field].to_string(), "{field}");
+        }
+        for (name, value) in [
+            ("tag:grade ol", "2"),
+            ("date", "2026-09-11"),
+            ("home", "Badgers"),
+            ("away", "Herons"),
+            ("opponent", "Herons"),
+            ("angle", "sideline"),
+            ("label", "47"),
+            ("defense", "shell, coverage"),
+        ] {
+            assert_eq!(text.values[name], value, "{name}");
+        }
     }
 }

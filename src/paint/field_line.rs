@@ -1,6 +1,6 @@
 //! The field line along the foot of the strip: 100 yards, ball, chain, rod.
 
-use super::template::{Element, Node};
+use super::element::{Element, Node};
 
 /// Shortest chain drawn, in units: an inch to go is still seen.
 const SHORTEST_CHAIN: f32 = 6.0;

@@ -1,70 +1,25 @@
-//! The strip: what the play was, along the foot of the picture.
+//! What the play was, burned into its pictures: the strip along their foot, or the chip in a corner.
 
 use resvg::usvg;
 use tiny_skia::{Pixmap, Transform};
 
+use super::element::{Element, Node};
 use super::field_line::{self, Spot};
-use super::fonts::{missing_signs, options, plain, shorten};
+use super::fonts::{missing_signs, options};
 use super::overlay::Overlay;
-use super::template::{Element, Node, Template};
+use super::strip_text::StripText;
+use super::template::Template;
 use crate::base::{Error, Problem, Result};
 
 /// Share of the picture's width and height that graphics keep to: the title-safe area, 90 % (SMPTE ST 2046-1; from
 /// memory).
-const TITLE_SAFE: f64 = 0.9;
+pub(super) const TITLE_SAFE: f64 = 0.9;
 
 /// Lines below whose size nothing shrinks: at 640x360 the main words are then 21 pixels high (looked at after x264 at
 /// constant rate factor 30, and read by OCR in a test).
-const SMALLEST: f64 = 405.0;
+pub(super) const SMALLEST: f64 = 405.0;
 
-/// What a strip says. Whatever is not known is `None` or empty, and left out.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct StripText {
-    /// The down: one sign, shown on the plate (`3`).
-    pub down: Option<String>,
-    /// `and 2`, `and goal`. Never dropped, never cut.
-    pub distance: Option<String>,
-    /// What stands in the plate's place where there is no down: `kickoff`, `try`.
-    pub word: Option<String>,
-    /// `opp 34`.
-    pub ball_on: Option<String>,
-    /// Yards from the offense's own goal line to the ball, 0 to 100: places it on the field line.
-    pub ball_yards: Option<u8>,
-    /// Yards to the line to gain.
-    pub to_gain: Option<u8>,
-    /// Whether the offense is known to be seen going left: the field line is mirrored then.
-    pub leftward: bool,
-    /// Free words, the most telling first: `trips right`, `one-high`.
-    pub tags: Vec<String>,
-    /// `Herons at Badgers`.
-    pub game: Option<String>,
-    /// `Q2 4:31`.
-    pub clock: Option<String>,
-    /// `play 47`.
-    pub play: Option<String>,
-}
-
-impl StripText {
-    /// A placeholder's value, as it may be drawn.
-    fn value(&self, placeholder: &str) -> Option<String> {
-        let tag = |number: &str| self.tags.get(number.parse::<usize>().ok()?.checked_sub(1)?);
-        let raw = match placeholder {
-            "down" => self.down.as_ref(),
-            "distance" => self.distance.as_ref(),
-            "word" => self.word.as_ref(),
-            "ball_on" => self.ball_on.as_ref(),
-            "game" => self.game.as_ref(),
-            "clock" => self.clock.as_ref(),
-            "play" => self.play.as_ref(),
-            other => other.strip_prefix("tag_").and_then(tag),
-        }?;
-        let value = plain(raw);
-        let value = if matches!(placeholder, "down" | "distance") { value } else { shorten(&value) };
-        (!value.is_empty()).then_some(value)
-    }
-}
-
-/// A strip as drawn for one picture size.
+/// A strip, or a chip, as drawn for one picture size.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Strip {
     /// To be blended onto every frame of the play; `None` where nothing is known of it.
@@ -83,6 +38,8 @@ struct Field {
     right_end: bool,
     drop: Option<u32>,
     gap_after: f32,
+    /// Whether it stands over the band's left end instead of within.
+    hangs: bool,
 }
 
 impl Field {
@@ -92,81 +49,114 @@ impl Field {
 }
 
 impl Strip {
-    /// Draws the strip for pictures of `width` x `height`.
+    /// Draws the strip for pictures of `width` x `height`, at the place that its template names: along the foot of the
+    /// title-safe area, or in a corner of it and as wide as its words.
     ///
     /// Texts are measured; fields that find no room go in the template's order. Should what may not be dropped still be
     /// too wide, the whole strip is drawn smaller: it is never cut.
     pub fn draw(template: &Template, text: &StripText, width: usize, height: usize) -> Result<Self> {
+        let frame = Frame::of(template)?;
         let fields = fields_of(template, text)?;
         if fields.is_empty() || width < 16 || height < 16 {
             return Ok(Self { overlay: None, dropped: Vec::new(), problems: Vec::new() });
         }
-        let frame = Frame::of(template)?;
         let (w, h) = (width as f64, height as f64);
         let left = (w * (1.0 - TITLE_SAFE) / 2.0).ceil();
-        let band = (w - 2.0 * left) as f32;
-        let foot = (h * (1.0 + TITLE_SAFE) / 2.0).floor();
+        let room = (w - 2.0 * left) as f32;
         let mut scale = (h.min(w * 9.0 / 16.0).max(SMALLEST) / 1080.0) as f32;
 
-        let (fields, dropped) = drop_to_fit(fields, &frame, band / scale);
+        let (fields, dropped) = drop_to_fit(fields, &frame, room / scale);
         let problems = problems_of(&fields, text);
         let needed = frame.needed(&fields);
-        scale = scale.min(band / needed);
-        let document = lay(template, text, &frame, fields, band / scale)?;
+        scale = scale.min(room / needed);
+        let units = if frame.place == Place::Foot { room / scale } else { needed };
+        let document = lay(template, text, &frame, fields, units)?;
 
+        let (wide, high) = (units * scale, frame.height * scale);
+        let from = match frame.place {
+            Place::Corner { right: true, .. } => left as f32 + room - wide,
+            Place::Corner { .. } | Place::Foot => left as f32,
+        };
+        let top = match frame.place {
+            Place::Corner { foot: false, .. } => (h * (1.0 - TITLE_SAFE) / 2.0).ceil() as f32,
+            Place::Corner { .. } | Place::Foot => (h * (1.0 + TITLE_SAFE) / 2.0).floor() as f32 - high,
+        };
         // The drawing begins and ends on even samples, and whole chroma samples are inside it.
-        let top = foot as f32 - frame.height * scale;
-        let x = (left as usize) & !1;
+        let x = (from.floor().max(0.0) as usize) & !1;
         let y = (top.floor().max(0.0) as usize) & !1;
-        let right = (left as usize + band.ceil() as usize).next_multiple_of(2).min(width.next_multiple_of(2));
-        let bottom = (foot as usize).next_multiple_of(2).min(height.next_multiple_of(2));
-        let at = Transform::from_row(
-            scale,
-            0.0,
-            0.0,
-            scale,
-            left as f32 - x as f32,
-            foot as f32 - y as f32 - (frame.top + frame.height) * scale,
-        );
+        let end = |from: f32, long: f32, most: usize| {
+            ((from + long - 0.01).ceil().max(0.0) as usize).next_multiple_of(2).min(most.next_multiple_of(2))
+        };
+        let (right, bottom) = (end(from, wide, width).max(x + 2), end(top, high, height).max(y + 2));
+        let at = Transform::from_row(scale, 0.0, 0.0, scale, from - x as f32, top - y as f32 - frame.top * scale);
         let drawing = rasterize(&document, (right - x) as u32, (bottom - y) as u32, at)?;
         Ok(Self { overlay: Some(Overlay::of(&drawing, x, y)), dropped, problems })
     }
 }
 
+/// Where it stands in the picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Place {
+    /// Along the foot, as wide as the title-safe area.
+    Foot,
+    /// In a corner, as wide as its words.
+    Corner { right: bool, foot: bool },
+}
+
 /// What the template's root says of the layout.
-struct Frame {
+pub(super) struct Frame {
     top: f32,
     height: f32,
     pad: f32,
+    place: Place,
+    /// Where the band begins, left of which the field that hangs over its end stands.
+    band: f32,
 }
 
 impl Frame {
-    fn of(template: &Template) -> Result<Self> {
+    /// # Errors
+    /// A viewBox or a place that cannot be used; no field at all.
+    pub(super) fn of(template: &Template) -> Result<Self> {
         let root = &template.root;
-        let view: Vec<f32> = root
-            .get("viewBox")
-            .unwrap_or_default()
-            .split([' ', ','])
-            .filter(|n| !n.is_empty())
-            .filter_map(|n| n.parse().ok())
-            .collect();
-        match view[..] {
-            [_, top, _, height] if height > 0.0 && height < 1080.0 && top.is_finite() => {
-                Ok(Self { top, height, pad: root.number("data-pad").unwrap_or(24.0) })
+        let refuse = |what: String| {
+            let next = "start again from a copy of config/overlays/strip.svg or chip.svg";
+            Error::refused(format!("cannot draw the overlay template: {what}"), "", next)
+        };
+        let [_, top, _, height] = template.view().filter(|[.., height]| *height < 1080.0).ok_or_else(|| {
+            refuse("its viewBox does not give four numbers with a height above 0 and under 1080".into())
+        })?;
+        let place = match root.get("data-place").unwrap_or("foot") {
+            "foot" => Place::Foot,
+            "top left" => Place::Corner { right: false, foot: false },
+            "top right" => Place::Corner { right: true, foot: false },
+            "bottom left" => Place::Corner { right: false, foot: true },
+            "bottom right" => Place::Corner { right: true, foot: true },
+            other => {
+                return Err(refuse(format!(
+                    "data-place is \"{other}\"; it takes foot, top left, top right, bottom left, bottom right"
+                )));
             }
-            _ => Err(Error::refused(
-                "cannot draw the strip: its viewBox does not give four numbers with a height under 1080",
-                root.get("viewBox").unwrap_or("no viewBox"),
-                "take the viewBox of config/overlays/strip.svg",
-            )),
+        };
+        if root.elements().all(|e| e.get("data-side").is_none()) {
+            return Err(refuse("none of its elements is a field with a data-side".into()));
+        }
+        let band = root.elements().find(|e| e.id() == "band").and_then(|e| e.number("x")).unwrap_or(0.0);
+        Ok(Self { top, height, pad: root.number("data-pad").unwrap_or(24.0), place, band })
+    }
+
+    /// Where the band and the first of these fields begin.
+    fn starts(&self, fields: &[Field]) -> (f32, f32) {
+        match fields.first().is_some_and(|f| f.hangs) {
+            true => (self.band, 0.0),
+            false => (0.0, self.pad),
         }
     }
 
-    /// Least width of a band that holds these fields.
+    /// Least width of a band that holds these fields, from the first one's left edge or the band's own.
     fn needed(&self, fields: &[Field]) -> f32 {
         let inside: f32 = fields.iter().map(Field::width).sum();
         let gaps: f32 = fields.iter().take(fields.len().saturating_sub(1)).map(|f| f.gap_after).sum();
-        2.0 * self.pad + inside + gaps
+        self.starts(fields).1 + inside + gaps + self.pad
     }
 }
 
@@ -194,6 +184,7 @@ fn fields_of(template: &Template, text: &StripText) -> Result<Vec<Field>> {
             right_end: side == "right",
             drop: element.get("data-drop").and_then(|d| d.parse().ok()),
             gap_after: element.number("data-gap-after").unwrap_or(gap),
+            hangs: element.get("data-hang").is_some(),
             element,
         });
     }
@@ -232,9 +223,10 @@ fn drop_to_fit(mut fields: Vec<Field>, frame: &Frame, band: f32) -> (Vec<Field>,
 /// The template with its fields in their places, the band `band` units wide.
 fn lay(template: &Template, text: &StripText, frame: &Frame, fields: Vec<Field>, band: f32) -> Result<String> {
     // The field line begins where the words do, right of the plate.
-    let mut words = frame.pad;
+    let (band_from, first) = frame.starts(&fields);
+    let mut words = first;
     let mut placed: Vec<(String, Element)> = Vec::new();
-    let mut at = frame.pad;
+    let mut at = first;
     let right_width: f32 = {
         let right: Vec<&Field> = fields.iter().filter(|f| f.right_end).collect();
         right.iter().map(|f| f.width()).sum::<f32>()
@@ -273,7 +265,8 @@ fn lay(template: &Template, text: &StripText, frame: &Frame, fields: Vec<Field>,
         } else {
             let mut element = element.clone();
             if element.id() == "band" {
-                element.set("width", band);
+                element.set("x", band_from);
+                element.set("width", band - band_from);
             }
             root.children.push(Node::Element(element));
         }
@@ -301,7 +294,7 @@ fn problems_of(fields: &[Field], text: &StripText) -> Vec<Problem> {
     problems
 }
 
-fn parse(document: &str) -> Result<usvg::Tree> {
+pub(super) fn parse(document: &str) -> Result<usvg::Tree> {
     usvg::Tree::from_str(document, &options()).map_err(|cause| {
         Error::refused(
             "cannot draw the overlay template",

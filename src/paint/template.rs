@@ -1,12 +1,13 @@
 //! An overlay template: an SVG of our own subset, in which nothing can refer to anything outside.
 
+use std::collections::BTreeSet;
+
 use resvg::usvg::roxmltree;
 
-use super::fonts::escape;
+use super::element::{Element, Node};
+use super::placeholder::{self, NAMES};
 use crate::base::{Error, Result};
-
-/// The strip as shipped.
-const STRIP: &str = include_str!("../../config/overlays/strip.svg");
+use crate::football::Field;
 
 /// Larger templates are refused: they are made by hand and take a few kilobytes.
 const LARGEST: usize = 256 * 1024;
@@ -24,36 +25,16 @@ pub struct Template {
     pub(super) root: Element,
 }
 
-/// An element of a template.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Element {
-    pub name: String,
-    pub attributes: Vec<(String, String)>,
-    pub children: Vec<Node>,
-}
-
-/// What stands in an element.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) enum Node {
-    Element(Element),
-    Text(String),
-}
-
 impl Template {
-    /// The strip as shipped (`config/overlays/strip.svg`).
-    pub fn strip() -> Result<Self> {
-        Self::parse(STRIP, "the strip's own template")
-    }
-
     /// Reads a template and refuses whatever could reach outside it: a DOCTYPE or entities, any `href`, `url(...)`,
-    /// elements other than shapes and words. `place` names the file in errors.
+    /// elements other than shapes and words; and placeholders that name nothing. `place` names the file in errors.
     pub fn parse(source: &str, place: &str) -> Result<Self> {
         let refuse = |what: String| {
-            Error::refused(
-                format!("cannot use the overlay template: {what}"),
-                place,
-                "use shapes and words only, starting from a copy of config/overlays/strip.svg",
-            )
+            let next = match what.contains("there is no field") {
+                true => format!("use one of {}", known_names()),
+                false => "use shapes and words only, starting from a copy of the one in config/overlays".into(),
+            };
+            Error::refused(format!("cannot use the overlay template: {what}"), place, next)
         };
         if source.len() > LARGEST {
             return Err(refuse(format!("it has {} bytes, more than {LARGEST}", source.len())));
@@ -68,6 +49,27 @@ impl Template {
         let root = take(root, 0).map_err(refuse)?;
         Ok(Self { root })
     }
+
+    /// Left, top, width and height of its viewBox; `None` where it does not give them, or nothing lies in it.
+    pub(super) fn view(&self) -> Option<[f32; 4]> {
+        let numbers = self.root.get("viewBox")?.split([' ', ',']).filter(|n| !n.is_empty()).map(|n| n.parse().ok());
+        let view: [f32; 4] = numbers.collect::<Option<Vec<f32>>>()?.try_into().ok()?;
+        (view.iter().all(|n| n.is_finite()) && view[2] > 0.0 && view[3] > 0.0).then_some(view)
+    }
+
+    /// The names of its placeholders, as values are kept under them.
+    pub fn names(&self) -> BTreeSet<String> {
+        let mut names = BTreeSet::new();
+        self.root.names(&mut names);
+        names
+    }
+}
+
+fn known_names() -> String {
+    let fields = Field::ALL.iter().map(|field| field.key());
+    let mut all: Vec<&str> = fields.chain(NAMES.iter().map(|(name, _)| *name)).collect();
+    all.sort_unstable();
+    format!("{}, tag_1, tag_2 ..., or tag:NAME for a column of your own", all.join(", "))
 }
 
 fn take(node: roxmltree::Node<'_, '_>, depth: usize) -> std::result::Result<Element, String> {
@@ -97,108 +99,15 @@ fn take(node: roxmltree::Node<'_, '_>, depth: usize) -> std::result::Result<Elem
                 element.children.push(Node::Element(take(child, depth + 1)?));
             }
         } else if child.is_text() {
-            element.children.push(Node::Text(child.text().unwrap_or_default().into()));
+            let text = child.text().unwrap_or_default();
+            placeholder::parse(text).map_err(|what| {
+                let row = child.document().text_pos_at(child.range().start).row;
+                format!("line {row}: {what}")
+            })?;
+            element.children.push(Node::Text(text.into()));
         }
     }
     Ok(element)
-}
-
-impl Element {
-    /// An attribute's value.
-    pub fn get(&self, name: &str) -> Option<&str> {
-        self.attributes.iter().find(|(n, _)| n == name).map(|(_, v)| v.as_str())
-    }
-
-    /// An attribute as a number; `None` where it is missing or none.
-    pub fn number(&self, name: &str) -> Option<f32> {
-        self.get(name)?.trim().parse::<f32>().ok().filter(|n| n.is_finite())
-    }
-
-    /// Sets an attribute.
-    pub fn set(&mut self, name: &str, value: impl ToString) {
-        match self.attributes.iter_mut().find(|(n, _)| n == name) {
-            Some((_, v)) => *v = value.to_string(),
-            None => self.attributes.push((name.into(), value.to_string())),
-        }
-    }
-
-    /// Its id, empty for none.
-    pub fn id(&self) -> &str {
-        self.get("id").unwrap_or_default()
-    }
-
-    /// Elements directly in it.
-    pub fn elements(&self) -> impl Iterator<Item = &Element> {
-        self.children.iter().filter_map(|n| match n {
-            Node::Element(e) => Some(e),
-            Node::Text(_) => None,
-        })
-    }
-
-    /// All its text, white space at the ends gone.
-    pub fn words(&self) -> String {
-        let mut out = String::new();
-        for child in &self.children {
-            match child {
-                Node::Element(e) => out.push_str(&e.words()),
-                Node::Text(text) => out.push_str(text.trim()),
-            }
-        }
-        out
-    }
-
-    /// Puts values into placeholders. `None` if one of them has no value.
-    pub fn filled(&self, value: &dyn Fn(&str) -> Option<String>) -> Option<Element> {
-        let mut out = Element { children: Vec::new(), ..self.clone() };
-        for child in &self.children {
-            out.children.push(match child {
-                Node::Element(e) => Node::Element(e.filled(value)?),
-                Node::Text(text) => Node::Text(fill(text, value)?),
-            });
-        }
-        Some(out)
-    }
-
-    /// As XML, every value escaped.
-    pub fn write(&self, out: &mut String) {
-        out.push('<');
-        out.push_str(&self.name);
-        for (name, value) in &self.attributes {
-            // The names came out of an XML parser as attribute names; prefixes are gone with their namespaces.
-            out.push_str(&format!(" {name}=\"{}\"", escape(value)));
-        }
-        out.push('>');
-        for child in &self.children {
-            match child {
-                Node::Element(e) => e.write(out),
-                Node::Text(text) => out.push_str(&escape(text)),
-            }
-        }
-        out.push_str(&format!("</{}>", self.name));
-    }
-
-    /// As a whole document.
-    pub fn document(&self) -> String {
-        let mut root = self.clone();
-        root.set("xmlns", "http://www.w3.org/2000/svg");
-        let mut out = String::new();
-        root.write(&mut out);
-        out
-    }
-}
-
-fn fill(text: &str, value: &dyn Fn(&str) -> Option<String>) -> Option<String> {
-    let mut out = String::new();
-    let mut rest = text;
-    // What a value holds is never looked at again: braces in a tag stay what they are.
-    while let Some(open) = rest.find('{') {
-        let Some(close) = rest[open..].find('}') else { break };
-        out.push_str(&rest[..open]);
-        out.push_str(&value(&rest[open + 1..open + close])?);
-        rest = &rest[open + close + 1..];
-    }
-    out.push_str(rest);
-    Some(out)
 }
 
 #[cfg(test)]
@@ -232,35 +141,34 @@ mod tests {
         for (source, words) in cases {
             let error = Template::parse(&source, "mine.svg").expect_err(&source);
             assert!(error.to_string().contains(words), "{error}\n{source}");
-            assert!(error.to_string().contains("mine.svg") && error.next.contains("strip.svg"));
+            assert!(error.to_string().contains("mine.svg") && error.next.contains("config/overlays"));
         }
     }
 
     #[test]
     fn values_are_escaped_and_placeholders_in_values_are_not_followed() {
-        let template = Template::parse(&svg("<text>{a} and {b}</text>"), "t").unwrap();
+        let template = Template::parse(&svg("<text>{note} and {down}</text>"), "t").unwrap();
         let value = |name: &str| match name {
-            "a" => Some(r#"</text><image href="x"/>&"'{b}"#.to_string()),
-            "b" => Some("2".to_string()),
+            "note" => Some(r#"</text><image href="x"/>&"'{down}"#.to_string()),
+            "down" => Some("2".to_string()),
             _ => None,
         };
         let document = template.root.filled(&value).unwrap().document();
         assert!(
-            document.contains("&lt;/text&gt;&lt;image href=&quot;x&quot;/&gt;&amp;&quot;&apos;{b} and 2"),
+            document.contains("&lt;/text&gt;&lt;image href=&quot;x&quot;/&gt;&amp;&quot;&apos;{down} and 2"),
             "{document}"
         );
         let read = roxmltree::Document::parse(&document).unwrap();
         assert_eq!(read.descendants().filter(|n| n.is_element()).count(), 2);
-        assert!(template.root.filled(&|name| (name == "a").then(String::new)).is_none());
+        assert!(template.root.filled(&|name| (name == "note").then(String::new)).is_none());
     }
 
     #[test]
-    fn the_shipped_strip_is_taken() {
-        let strip = Template::strip().unwrap();
-        let ids: Vec<&str> = strip.root.elements().map(Element::id).collect();
-        assert_eq!(
-            ids,
-            ["band", "down", "word", "distance", "ball-on", "tag-1", "tag-2", "game", "clock", "play", "field"]
-        );
+    fn a_placeholder_that_names_nothing_is_refused_with_its_line_and_what_there_is() {
+        let error = Template::parse(&svg("\n\n<text>vs {covrage}</text>"), "mine.svg").unwrap_err();
+        assert!(error.to_string().contains("line 3: there is no field {covrage}"), "{error}");
+        assert!(error.next.contains("coverage, ") && error.next.contains("down_distance, "), "{}", error.next);
+        let names = Template::parse(&svg("<g><text>{set?{set} vs {shell}}</text></g>"), "t").unwrap().names();
+        assert_eq!(names.into_iter().collect::<Vec<_>>(), ["set", "shell"]);
     }
 }

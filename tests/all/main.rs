@@ -24,6 +24,7 @@ mod marked;
 mod mend;
 mod night;
 mod no_cuts;
+mod overlays;
 mod paff;
 mod play_by_play;
 mod profiles;

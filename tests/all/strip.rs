@@ -9,7 +9,7 @@ use downbox::paint::{Canvas, Rgb, Strip, StripText, Template, paint};
 use downbox::report::{ContactSheet, Tile, TilePicture};
 
 /// Turf in stripes and noise with white lines, some of them behind the strip.
-fn turf(width: usize, height: usize) -> Picture {
+pub(super) fn turf(width: usize, height: usize) -> Picture {
     let greens = [[0x30, 0x5E, 0x2F], [0x40, 0x75, 0x3A], [0x5F, 0x8F, 0x56]].map(|g| Rgb(g).ycbcr());
     let mut picture = Picture::filled(width, height, greens[1]);
     let mut seed = 7u32;
@@ -30,7 +30,7 @@ fn turf(width: usize, height: usize) -> Picture {
     picture
 }
 
-fn third_and_two() -> StripText {
+pub(super) fn third_and_two() -> StripText {
     include!("../../fixtures/strip_text.rs")
 }
 
@@ -42,14 +42,14 @@ fn painted(text: &StripText, width: usize, height: usize) -> Picture {
     picture
 }
 
-fn look(name: &str) -> PathBuf {
+pub(super) fn look(name: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/look");
     std::fs::create_dir_all(&folder).unwrap();
     folder.join(name)
 }
 
 /// Rows `from..to` of a picture as PNG, `times` as large.
-fn keep(picture: &Picture, rows: std::ops::Range<usize>, times: usize, file: &Path) {
+pub(super) fn keep(picture: &Picture, rows: std::ops::Range<usize>, times: usize, file: &Path) {
     let (w, h) = (picture.width, rows.len());
     let mut view = picture.view(FrameNo(0), 0.0);
     view.height = h;
@@ -99,7 +99,7 @@ fn strips_are_drawn_at_every_common_size() {
 }
 
 /// Runs a picture through the `ffmpeg` program, as raw BT.709 film into `to`.
-fn through_ffmpeg(picture: &Picture, to: &[&str], out: &Path) {
+pub(super) fn through_ffmpeg(picture: &Picture, to: &[&str], out: &Path) {
     let raw = out.with_extension("yuv");
     std::fs::write(&raw, picture.planes.concat()).unwrap();
     let size = format!("{}x{}", picture.width, picture.height);

@@ -1,6 +1,7 @@
 use super::*;
 use crate::film::Picture;
-use crate::paint::{Rgb, paint};
+use crate::football::Field as Column;
+use crate::paint::{Design, Rgb, own_column, paint};
 
 fn full() -> StripText {
     include!("../../../fixtures/strip_text.rs")
@@ -29,6 +30,69 @@ fn the_strip_stays_in_the_title_safe_area_and_under_a_tenth_of_the_height() {
         assert!(left as f64 >= wf * 0.05 && right as f64 <= (wf * 0.95).ceil(), "{w}x{h}: {left} to {right}");
         assert!(bottom as f64 <= hf * 0.95, "{w}x{h}: foot at {bottom}");
         assert!((bottom - top) as f64 <= hf * 0.1, "{w}x{h}: {} rows", bottom - top);
+    }
+}
+
+fn chip() -> Template {
+    Template::of(Design::Chip).unwrap().unwrap()
+}
+
+#[test]
+fn the_chip_hangs_in_its_corner_of_the_title_safe_area_as_wide_as_its_words() {
+    let source = include_str!("../../../config/overlays/chip.svg");
+    for corner in ["top left", "top right", "bottom left", "bottom right"] {
+        let template =
+            Template::parse(&source.replace("data-place=\"top left\"", &format!("data-place=\"{corner}\"")), "t");
+        let template = template.unwrap();
+        for (w, h) in [(1920, 1080), (1280, 720), (640, 360), (405, 720), (128, 96)] {
+            for text in [full(), StripText { down: None, word: Some("kickoff".into()), distance: None, ..full() }] {
+                let strip = Strip::draw(&template, &text, w, h).unwrap();
+                let [left, top, right, bottom] = changed(&strip, w, h);
+                let (wf, hf) = (w as f64, h as f64);
+                let [from, to] = [wf * 0.05, (wf * 0.95).ceil()];
+                assert!(left as f64 >= from && right as f64 <= to, "{corner} {w}x{h}: {left} to {right}");
+                assert!(
+                    top as f64 >= hf * 0.05 && bottom as f64 <= (hf * 0.95).ceil(),
+                    "{corner} {w}x{h}: {top} to {bottom}"
+                );
+                // In so small a picture it is as wide as there is room.
+                if w == 128 {
+                    continue;
+                }
+                let near = |a: usize, b: f64| (a as f64 - b).abs() <= 3.0;
+                assert!(near(left, from) == corner.ends_with("left"), "{corner} {w}x{h}: {left}");
+                assert!(near(right, to) == corner.ends_with("right"), "{corner} {w}x{h}: {right}");
+                // Without a plate the band alone hangs there, a few units lower.
+                let hangs = (top as f64 - hf * 0.05).abs() <= 3.0 + 12.0 * hf.max(405.0) / 1080.0;
+                assert!(hangs == corner.starts_with("top"), "{corner} {w}x{h}: top {top}");
+                let most = if w < 640 { 0.6 } else { 0.25 };
+                assert!((right - left) as f64 <= wf * most, "{corner} {w}x{h}: {} wide", right - left);
+            }
+        }
+    }
+    assert_eq!(Strip::draw(&chip(), &full(), 128, 96).unwrap().dropped, ["ball-on"]);
+}
+
+#[test]
+fn every_field_of_the_sheet_and_every_own_column_may_stand_on_a_strip() {
+    for (name, key) in Column::ALL
+        .iter()
+        .map(|f| (f.key().to_string(), f.key().to_string()))
+        .chain([("tag:Grade".into(), own_column("grade"))])
+    {
+        let source = format!(
+            r#"<svg viewBox="0 0 99 90"><g id="a" data-side="left"><text>{{{name}}}</text></g><g id="b" data-side="left"><text>x{{{name}?{{{name}}}}}</text></g></svg>"#
+        );
+        let template = Template::parse(&source, "t").unwrap();
+        let words = |text: &StripText| -> Vec<String> {
+            fields_of(&template, text).unwrap().iter().map(|f| f.element.words()).collect()
+        };
+        assert_eq!(words(&StripText::default()), ["x"], "{name}");
+        let mut text = StripText::default();
+        text.put(&key, Some("mesh"));
+        // A plate has room for one sign: a longer down is none.
+        let want: &[&str] = if name == "down" { &["x"] } else { &["mesh", "xmesh"] };
+        assert_eq!(words(&text), want, "{name}");
     }
 }
 
