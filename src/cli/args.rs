@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{ArgMatches, Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::jobs::StripTime;
+use crate::paint::Design;
 use crate::reel::Profile;
 
 /// Cuts football game film into one clip a play, joins it to the tag sheet, and answers a coach's phrase with one reel.
@@ -335,6 +336,12 @@ pub struct Cutup {
     /// Bring the file under this size, such as 25MB: a phone's reel takes the best of four qualities that fits
     #[arg(long, value_name = "SIZE", value_parser = size)]
     pub fit: Option<u64>,
+    /// What is burned in: strip (a band along the foot), chip (a corner), none [default: strip]
+    #[arg(long, value_name = "DESIGN", value_parser = design)]
+    pub design: Option<Design>,
+    /// A card before each play that tells its situation; groups have theirs anyway
+    #[arg(long)]
+    pub cards: bool,
     /// How long the strip stands: whole, snap (until the snap), a number of seconds, or none
     #[arg(long, value_name = "HOW", default_value = "whole", value_parser = strip)]
     pub strip: StripTime,
@@ -402,6 +409,10 @@ pub enum AtOnce {
 
 fn profile(text: &str) -> Result<Profile, String> {
     Profile::named(text).ok_or_else(|| "it is tape, meeting or phone".into())
+}
+
+fn design(text: &str) -> Result<Design, String> {
+    Design::named(text).ok_or_else(|| "it is strip, chip or none".into())
 }
 
 fn strip(text: &str) -> Result<StripTime, String> {

@@ -275,7 +275,7 @@ fn hash(config: &Config, planned: &Planned) -> String {
     let cutup = &config.settings.cutup;
     let mut all = format!(
         "{RENDERER}\n{:?}\n{sources:?}\n{:?}\n{} {} {}",
-        planned.plan, config.template, cutup.profile, cutup.preset, cutup.crf
+        planned.plan, config.templates, cutup.profile, cutup.preset, cutup.crf
     );
     // A reel without sidecars is known by what it was known by before there were any.
     if !planned.sidecars.is_empty() {

@@ -8,7 +8,7 @@ use crate::base::{Error, IoContext, PendingFile, Result};
 use crate::filter::{Situations, Words};
 use crate::football::Vocabulary;
 use crate::library::Library;
-use crate::paint::{Template, Templates};
+use crate::paint::Templates;
 use crate::sheet::{ColumnNames, ConfirmedHeader};
 
 /// Headers of sheets that a person confirmed, beside `columns.toml`.
@@ -34,8 +34,6 @@ pub struct Config {
     pub columns: ColumnNames,
     /// Strip, chip and cards.
     pub templates: Templates,
-    /// The strip among them.
-    pub template: Template,
     /// What is asked of every game.
     pub asks: Vec<StandingAsk>,
 }
@@ -84,8 +82,7 @@ impl Config {
             None => StandingAsk::shipped()?,
         };
         let templates = Templates::read(own)?;
-        let template = templates.strip.clone();
-        Ok(Self { asks, settings, vocabulary, situations, situations_place, columns, templates, template })
+        Ok(Self { asks, settings, vocabulary, situations, situations_place, columns, templates })
     }
 
     /// Remembers a header that a person confirmed, in the library's folder, else in the user's own; gives the file.
@@ -185,7 +182,6 @@ mod tests {
                 let says = template.names().into_iter().collect::<Vec<_>>() == ["tag:grade"];
                 assert_eq!(says, file == name, "{file} with an own {name}");
             }
-            assert_eq!(config.template, config.templates.strip);
             for (text, part) in
                 [("<svg", "XML"), (&own("covrage"), "covrage"), (&own("note").replace("viewBox", "box"), "viewBox")]
             {

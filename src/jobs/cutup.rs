@@ -15,6 +15,7 @@ use crate::film::{Angle, Film, REEL_MARK};
 use crate::filter::{self, Filter};
 use crate::football::fold;
 use crate::library::{ClipFound, GameFound, Library, PlayFound};
+use crate::paint::{CardText, Design, StripText};
 use crate::plays;
 use crate::reel::sidecar::Kind;
 use crate::reel::{
@@ -54,8 +55,12 @@ pub struct CutupAsk {
     pub fit: Option<u64>,
     /// Also plays whose row, or whose pairing of cameras, is in doubt.
     pub with_doubtful: bool,
-    /// How long the strip stands.
+    /// What is burned in.
+    pub design: Design,
+    /// How long it stands.
     pub strip: StripTime,
+    /// A card before each play.
+    pub cards: bool,
     /// What the plays are ordered by; `None`: the newest game first, then as they were played.
     pub sort: Option<String>,
     /// The other way round.
@@ -199,7 +204,8 @@ fn of_size(
         let studio = Studio {
             reader: tools.reader,
             writer: tools.writer,
-            template: &config.template,
+            templates: &config.templates,
+            design: ask.design,
             preset: config.settings.cutup.preset.clone(),
             crf: *crf,
             jobs: 0,
@@ -265,7 +271,9 @@ pub(super) fn planned(
     let games = library.games()?;
     check_angle(ask, &found)?;
     let mut done = CutupDone { reads: filter.to_string(), fit: found.len(), ..CutupDone::default() };
-    in_order(config, library, ask, &mut found)?;
+    let groups = in_order(config, library, ask, &mut found)?;
+    let groups_count = groups.values().map(|group| group.0).max().unwrap_or(0);
+    let mut group_shown = None;
     let mut trim = config.settings.spans(config.settings.cutup.trim);
     (trim.lead_in, trim.tail) = (ask.lead_in.unwrap_or(trim.lead_in), ask.tail.unwrap_or(trim.tail));
     let mut sources: HashMap<String, Arc<Film>> = HashMap::new();
@@ -281,8 +289,25 @@ pub(super) fn planned(
         }
         let reference = reference(&play.record.game, &games);
         let clips = shown_clips(play, reference, ask, &mut done.left_out);
-        let title = game_title(&play.record.game, &games);
-        let seen = play_segments(tools, library, (play, title), &clips, (ask, &trim), (&mut sources, &mut done));
+        let team = config.settings.staff.team.as_deref();
+        let text = strip_text(&play.record, game_title(&play.record.game, &games)).for_team(team);
+        let mut seen = play_segments(tools, library, (play, &text), &clips, (ask, &trim), (&mut sources, &mut done));
+        if ask.cards && !seen.is_empty() {
+            let which = Some((shown as u32 + 1, ask.first.unwrap_or(found.len()).min(found.len()) as u32));
+            let card = CardText::play(&text, which).titled(&ask.phrase);
+            let seconds = card.seconds(&config.templates.card);
+            let title = chapter_title(&text, &play.record.label, "");
+            seen.insert(0, (card_segment((&play.record.game, &play.record.label), title, card), seconds));
+        }
+        if let Some(group) = groups.get(&named(play)).filter(|_| !seen.is_empty())
+            && group_shown != Some(group.0)
+        {
+            group_shown = Some(group.0);
+            let (number, name, plays, down) = group;
+            let card = CardText::group(name, (*number, groups_count), *plays, down.as_deref()).titled(&ask.phrase);
+            let seconds = card.seconds(&config.templates.group);
+            seen.insert(0, (card_segment(("", ""), name.clone(), card), seconds));
+        }
         let length: f64 = seen.iter().map(|(_, seconds)| seconds).sum();
         if ask.at_most.is_some_and(|most| seconds + length > most + 1e-6) {
             done.beyond = found.len() - index;
@@ -312,8 +337,16 @@ pub(super) fn planned(
     Ok(Planned { plan, sources, sidecars: ask.sidecars.clone(), done })
 }
 
-/// Puts plays into the order in which they are to be seen.
-fn in_order(config: &Config, library: &Library, ask: &CutupAsk, found: &mut [PlayFound]) -> Result<()> {
+/// A play's group: its number from 1, its name, how many plays it has, and the down that all of them have.
+type Group = (u32, String, u32, Option<String>);
+
+/// Puts plays into the order in which they are to be seen; gives the group of each, where they are grouped.
+fn in_order(
+    config: &Config,
+    library: &Library,
+    ask: &CutupAsk,
+    found: &mut [PlayFound],
+) -> Result<HashMap<(String, String), Group>> {
     found.sort_by(|a, b| {
         let key = |play: &PlayFound| ReelKey {
             date: play.record.date.clone(),
@@ -322,22 +355,43 @@ fn in_order(config: &Config, library: &Library, ask: &CutupAsk, found: &mut [Pla
         };
         reel::order(&key(a), &key(b))
     });
-    if ask.sort.is_none() && ask.group.is_none() {
-        return Ok(());
-    }
-    let own = config.words(library)?.own;
+    let own = match (&ask.sort, &ask.group) {
+        (None, None) => return Ok(HashMap::new()),
+        _ => config.words(library)?.own,
+    };
     if let Some(sort) = &ask.sort {
         Key::named(sort, &own)?.sort(found, ask.reverse);
     }
-    if let Some(group) = &ask.group {
-        let order: Vec<(String, String)> = {
-            let groups = Key::named(group, &own)?.groups(found);
-            groups.into_iter().flat_map(|(_, plays)| plays).map(named).collect()
-        };
-        let place: HashMap<(String, String), usize> = order.into_iter().zip(0..).collect();
-        found.sort_by_key(|play| place.get(&named(play)).copied());
+    let Some(group) = &ask.group else { return Ok(HashMap::new()) };
+    let key = Key::named(group, &own)?;
+    let (mut order, mut groups) = (HashMap::new(), HashMap::new());
+    for (number, (value, plays)) in (1..).zip(key.groups(found)) {
+        let name = format!("{} {}", key.words(), value.as_deref().unwrap_or("unknown"));
+        let down = |play: &&PlayFound| play.record.tags.down().map(|down| down.to_string());
+        let first = plays.first().and_then(down);
+        let one = first.filter(|first| plays.iter().all(|play| down(play).as_ref() == Some(first)));
+        for play in &plays {
+            order.insert(named(play), order.len());
+            groups.insert(named(play), (number, name.clone(), plays.len() as u32, one.clone()));
+        }
     }
-    Ok(())
+    found.sort_by_key(|play| order.get(&named(play)).copied());
+    Ok(groups)
+}
+
+/// A card as a segment.
+fn card_segment((game, label): (&str, &str), title: String, card: CardText) -> Segment {
+    Segment {
+        game: game.to_string(),
+        label: label.to_string(),
+        angle: "card".into(),
+        views: Vec::new(),
+        layout: Layout::Single,
+        strip: None,
+        strip_for: None,
+        card: Some(card),
+        title,
+    }
 }
 
 fn named(play: &PlayFound) -> (String, String) {
@@ -348,13 +402,12 @@ fn named(play: &PlayFound) -> (String, String) {
 fn play_segments(
     tools: Tools<'_>,
     library: &Library,
-    (play, title): (&PlayFound, String),
+    (play, text): (&PlayFound, &StripText),
     clips: &[&ClipFound],
     (ask, trim): (&CutupAsk, &plays::Settings),
     (sources, done): (&mut HashMap<String, Arc<Film>>, &mut CutupDone),
 ) -> Vec<(Segment, f64)> {
     let record = &play.record;
-    let strip = strip_text(record, title);
     let mut open: Vec<(&ClipFound, Footage)> = Vec::new();
     for clip in clips {
         match Footage::open(tools, library, &record.game, clip) {
@@ -386,6 +439,7 @@ fn play_segments(
             anchor: footage.snap(clip),
         });
         let angle = group.iter().map(|(clip, _)| clip.angle_name()).collect::<Vec<_>>().join(" and ");
+        let strip = text.clone().from_angle(&angle);
         let start = footage.film.time(span.start);
         let strip_for = match ask.strip {
             StripTime::Whole | StripTime::None => None,
@@ -400,6 +454,7 @@ fn play_segments(
             title: chapter_title(&strip, &record.label, &angle),
             strip: (ask.strip != StripTime::None).then(|| strip.clone()),
             strip_for,
+            card: None,
             angle,
         };
         seen.push((segment, footage.film.time(span.end) - start));
@@ -510,5 +565,6 @@ fn is_reel(path: &Path) -> Result<bool> {
 }
 
 fn count_plays<'a>(plays: impl Iterator<Item = (&'a str, &'a str)>) -> usize {
-    plays.collect::<std::collections::BTreeSet<_>>().len()
+    // A group's card belongs to no play.
+    plays.filter(|(_, label)| !label.is_empty()).collect::<std::collections::BTreeSet<_>>().len()
 }

@@ -33,7 +33,8 @@ pub fn prepare(tools: Tools<'_>, config: &Config, library: &Library, game: &str)
     let studio = Studio {
         reader: tools.reader,
         writer: tools.writer,
-        template: &config.template,
+        templates: &config.templates,
+        design: ask.design,
         preset: config.settings.cutup.preset.clone(),
         crf: config.settings.cutup.crf,
         jobs: 0,

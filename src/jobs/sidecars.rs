@@ -171,6 +171,7 @@ mod tests {
             layout: Layout::Single,
             strip: None,
             strip_for: None,
+            card: None,
             title: chapter_title(&paint::StripText::default(), label, "sideline"),
         }
     }

@@ -4,7 +4,7 @@ use std::fmt;
 
 use super::Canvas;
 use crate::base::FrameSpan;
-use crate::paint::StripText;
+use crate::paint::{CardText, StripText};
 
 /// Pictures of a segment: a stretch of one source.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,6 +48,8 @@ pub struct Segment {
     pub strip: Option<StripText>,
     /// How long the strip stands, seconds from the segment's beginning; `None`: to its end.
     pub strip_for: Option<f64>,
+    /// A card instead of film: it has no views then.
+    pub card: Option<CardText>,
     /// Its chapter's title.
     pub title: String,
 }
@@ -93,6 +95,10 @@ impl fmt::Display for ReelPlan {
         for (i, s) in self.segments.iter().enumerate() {
             let views: Vec<String> =
                 s.views.iter().map(|v| format!("{} frames {} to {}", v.source, v.span.start, v.span.end)).collect();
+            if s.card.is_some() {
+                writeln!(f, "{:>4}  card: {}", i + 1, s.title)?;
+                continue;
+            }
             let strip = match (&s.strip, s.strip_for) {
                 (None, _) => "clean".to_string(),
                 (Some(_), None) => "strip".to_string(),
@@ -129,6 +135,7 @@ mod tests {
                 title: chapter_title(&text, "47", "sideline"),
                 strip: Some(text),
                 strip_for: None,
+                card: None,
             }],
             mute: false,
         };

@@ -17,7 +17,7 @@ use super::segment::{Job, SAMPLE_BYTES};
 use super::store::{Made, PICTURES, SOUND, Store};
 use crate::base::{Error, ErrorKind, IoContext, PendingFile, Problem, Progress, Rate, Result, go_on};
 use crate::film::{Film, FilmReader, FilmWriter, JoinSpec};
-use crate::paint::Template;
+use crate::paint::{Design, Templates};
 
 /// Sound channels of a reel.
 pub const CHANNELS: usize = 2;
@@ -28,8 +28,10 @@ pub struct Studio<'a> {
     pub reader: &'a dyn FilmReader,
     /// Writes the reel.
     pub writer: &'a dyn FilmWriter,
-    /// The strip.
-    pub template: &'a Template,
+    /// What is burned in and what cards look like.
+    pub templates: &'a Templates,
+    /// What is burned in.
+    pub design: Design,
     /// x264 preset.
     pub preset: String,
     /// x264 constant rate factor.
@@ -223,7 +225,7 @@ fn lay_out<'a>(
     let mut laid = Laid { shown: Vec::new(), left_out: Vec::new() };
     for segment in &plan.segments {
         let films: Result<Vec<Arc<Film>>> = segment.views.iter().map(|view| open(&view.source)).collect();
-        match films.and_then(|films| Job::of(segment, films, plan.canvas)) {
+        match films.and_then(|films| Job::of(segment, films, plan.canvas, studio.templates)) {
             Ok(job) => {
                 let pictures = job.picture_key(studio);
                 let sound = (!plan.mute).then(|| job.sound_key());

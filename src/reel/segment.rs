@@ -10,9 +10,9 @@ use super::render::{CHANNELS, Studio};
 use super::schedule::{Schedule, sample_at};
 use super::sound::SegmentSound;
 use super::store::key;
-use crate::base::{Error, ErrorKind, FrameNo, IoContext, Problem, Result};
+use crate::base::{Error, ErrorKind, FrameNo, IoContext, Problem, Result, go_on};
 use crate::film::{ClipSpec, Decode, Film, FilmReader, FrameSource};
-use crate::paint::{Overlay, Strip};
+use crate::paint::{Card, CardKind, CardText, Overlay, Strip, Template, Templates};
 use crate::reel::Canvas;
 
 /// Version of the renderer: raised with every change that can change a segment's pictures or sound.
@@ -24,6 +24,8 @@ pub(super) struct Job<'a> {
     canvas: Canvas,
     films: Vec<Arc<Film>>,
     schedules: Vec<Schedule>,
+    /// Pictures in the reel.
+    frames: u64,
     /// What was not as planned.
     pub problems: Vec<Problem>,
 }
@@ -33,7 +35,13 @@ impl<'a> Job<'a> {
     ///
     /// # Errors
     /// A film that has nothing of what is to be shown.
-    pub fn of(segment: &'a Segment, films: Vec<Arc<Film>>, canvas: Canvas) -> Result<Self> {
+    pub fn of(segment: &'a Segment, films: Vec<Arc<Film>>, canvas: Canvas, templates: &Templates) -> Result<Self> {
+        if let Some(card) = &segment.card {
+            let seconds = card.seconds(card_template(templates, card));
+            let frames = ((seconds * canvas.rate.hz()).round() as u64).max(1);
+            let (schedules, problems) = (Vec::new(), Vec::new());
+            return Ok(Self { segment, canvas, films, schedules, frames, problems });
+        }
         let mut schedules: Vec<Schedule> = Vec::new();
         let mut problems = Vec::new();
         for (view, film) in segment.views.iter().zip(&films) {
@@ -55,24 +63,30 @@ impl<'a> Job<'a> {
                 _ => own,
             });
         }
-        if schedules.is_empty() {
+        let Some(frames) = schedules.first().map(|s| s.frames) else {
             return Err(Error::refused("it shows nothing", segment.source(), ""));
-        }
-        Ok(Self { segment, canvas, films, schedules, problems })
+        };
+        Ok(Self { segment, canvas, films, schedules, frames, problems })
     }
 
     /// Pictures that it has in the reel.
     pub fn frames(&self) -> u64 {
-        self.schedules.first().map_or(0, |s| s.frames)
+        self.frames
     }
 
     /// What the pictures are found by: all that shapes them.
     pub fn picture_key(&self, studio: &Studio<'_>) -> String {
         let Segment { views, layout, strip, strip_for, .. } = self.segment;
         let seen: Vec<_> = views.iter().map(|v| (&v.content, v.span, v.anchor)).collect();
-        let drawn = strip.as_ref().map(|text| (text, studio.template));
+        // What a template does not say makes no other picture.
+        let template = studio.templates.of(studio.design);
+        let drawn = strip.as_ref().zip(template).map(|(text, template)| (text.kept_for(template), template));
+        let card = self.segment.card.as_ref().map(|card| {
+            let template = card_template(studio.templates, card);
+            (card.kept_for(template), template, self.frames)
+        });
         key(&format!(
-            "pictures {RENDERER} {} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {} {}",
+            "pictures {RENDERER} {} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}",
             studio.writer.encoder(),
             self.canvas,
             studio.preset,
@@ -82,6 +96,7 @@ impl<'a> Job<'a> {
 
     /// What the sound is found by.
     pub fn sound_key(&self) -> String {
+        // A card is silent, as long as it stands.
         let heard = self.segment.views.first().map(|v| (&v.content, v.span));
         key(&format!("sound {RENDERER} {heard:?} {:?} {}", self.canvas.rate, self.frames()))
     }
@@ -98,14 +113,6 @@ impl<'a> Job<'a> {
         at: &dyn Fn(u64),
     ) -> Result<(u64, Vec<Problem>)> {
         let Canvas { width, height, rate } = self.canvas;
-        let mut problems = Vec::new();
-        let overlay = self.overlay(studio, &mut problems)?;
-        let overlay_until = self.segment.strip_for.map_or(u64::MAX, |s| (s * rate.hz()).round().max(0.0) as u64);
-        let mut composer = Composer::new(self.segment.layout, (width as usize, height as usize), self.films.len());
-        let mut readers: Vec<Pictures<'_>> = Vec::new();
-        for (film, schedule) in self.films.iter().zip(&self.schedules) {
-            readers.push(Pictures::open(studio.reader, film, schedule.source(film, 0))?);
-        }
         let spec = ClipSpec {
             width,
             height,
@@ -117,6 +124,26 @@ impl<'a> Job<'a> {
             title: String::new(),
             chapters: Vec::new(),
         };
+        if let Some(card) = &self.segment.card {
+            let template = card_template(studio.templates, card);
+            let (picture, problems) = Card::draw(template, card, width as usize, height as usize)?;
+            let mut sink = studio.writer.create(path, &spec)?;
+            for k in 0..self.frames {
+                go_on(studio.progress, "rendering; what is rendered is kept")?;
+                sink.picture(&picture.view(FrameNo(k), 0.0))?;
+                at(k + 1);
+            }
+            sink.finish()?;
+            return Ok((self.frames, problems));
+        }
+        let mut problems = Vec::new();
+        let overlay = self.overlay(studio, &mut problems)?;
+        let overlay_until = self.segment.strip_for.map_or(u64::MAX, |s| (s * rate.hz()).round().max(0.0) as u64);
+        let mut composer = Composer::new(self.segment.layout, (width as usize, height as usize), self.films.len());
+        let mut readers: Vec<Pictures<'_>> = Vec::new();
+        for (film, schedule) in self.films.iter().zip(&self.schedules) {
+            readers.push(Pictures::open(studio.reader, film, schedule.source(film, 0))?);
+        }
         let mut sink = studio.writer.create(path, &spec)?;
         for k in 0..self.frames() {
             if studio.progress.stop_asked() {
@@ -146,8 +173,10 @@ impl<'a> Job<'a> {
     }
 
     fn overlay(&self, studio: &Studio<'_>, problems: &mut Vec<Problem>) -> Result<Option<Overlay>> {
-        let Some(text) = &self.segment.strip else { return Ok(None) };
-        let strip = Strip::draw(studio.template, text, self.canvas.width as usize, self.canvas.height as usize)?;
+        let Some((text, template)) = self.segment.strip.as_ref().zip(studio.templates.of(studio.design)) else {
+            return Ok(None);
+        };
+        let strip = Strip::draw(template, text, self.canvas.width as usize, self.canvas.height as usize)?;
         problems.extend(strip.problems);
         Ok(strip.overlay)
     }
@@ -160,7 +189,9 @@ impl<'a> Job<'a> {
     pub fn sound(&self, studio: &Studio<'_>, path: &Path) -> Result<(u64, Vec<Problem>)> {
         let doing = "write the segment's sound";
         let (Some(film), Some(schedule)) = (self.films.first(), self.schedules.first()) else {
-            return Ok((0, Vec::new()));
+            let samples = sample_at(self.frames, self.canvas.rate) + 2;
+            std::fs::write(path, vec![0u8; samples as usize * SAMPLE_BYTES]).doing(doing, path)?;
+            return Ok((self.frames, Vec::new()));
         };
         let mut sound = SegmentSound::open(studio.reader, film, schedule.from);
         let mut file = BufWriter::new(std::fs::File::create(path).doing(doing, path)?);
@@ -181,6 +212,14 @@ impl<'a> Job<'a> {
             .broken
             .map(|why| Problem::new(self.segment.source(), format!("its sound breaks off ({why}); silence follows")));
         Ok((self.frames(), broken.into_iter().collect()))
+    }
+}
+
+/// The template of a card.
+fn card_template<'t>(templates: &'t Templates, card: &CardText) -> &'t Template {
+    match card.kind {
+        CardKind::Title => &templates.card,
+        CardKind::Group => &templates.group,
     }
 }
 

@@ -91,6 +91,16 @@ fn reels_are_ordered_grouped_limited_and_show_both_angles_at_once() {
     let short = reel(&desk, &[phrase, "--angle", "sideline", "--at-most", &most, "--out", "f.mp4"]);
     assert_eq!(labels(&short), labels(&first));
 
+    let carded = reel(&desk, &[phrase, "--angle", "sideline", "--group", "shell", "--cards", "--out", "c.mp4"]);
+    let angles: Vec<&str> =
+        carded["segments"].as_array().unwrap().iter().map(|s| s["angle"].as_str().unwrap()).collect();
+    // A card before the group, one before its first play, then the play.
+    assert_eq!(angles[..3], ["card", "card", "sideline"], "{carded}");
+    assert_eq!(angles.iter().filter(|a| **a == "sideline").count(), want.len());
+    assert_eq!(carded["plays"].as_u64().unwrap() as usize, want.len());
+    let chip = reel(&desk, &[phrase, "--angle", "sideline", "--first", "1", "--design", "chip", "--out", "h.mp4"]);
+    assert_eq!(chip["rendered"], 1, "another design is another segment");
+
     let both = reel(&desk, &[phrase, "--at-once", "beside", "--out", "b.mp4"]);
     let together: Vec<&Value> =
         both["segments"].as_array().unwrap().iter().filter(|s| s["angle"] == "sideline and end-zone").collect();

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use downbox::base::{FrameSpan, Rate, Silent};
 use downbox::film::{Film, FilmReader};
 use downbox::media::Media;
-use downbox::paint::{StripText, Template, paint};
+use downbox::paint::{Design, StripText, Templates, paint};
 use downbox::reel::{
     Canvas, Layout, ReelPlan, Rendered, Segment, SourceShape, Store, Studio, View, chapter_title, render,
 };
@@ -59,6 +59,7 @@ fn plan(films: &[Arc<Film>], segments: usize, mute: bool) -> ReelPlan {
         layout: Layout::Single,
         strip: Some(text()),
         strip_for: None,
+        card: None,
         title: chapter_title(&text(), "47", angles[k % 3]),
     };
     ReelPlan {
@@ -73,13 +74,14 @@ fn make(segments: usize, mute: bool, out: &Path) -> (ReelPlan, Rendered) {
     let media = Media::new().unwrap();
     let films = cameras().map(|path| Arc::new(media.read(&[path], &Silent).unwrap()));
     let plan = plan(&films, segments, mute);
-    let template = Template::strip().unwrap();
+    let templates = Templates::shipped().unwrap();
     let segments = tempfile::tempdir().unwrap();
     let store = Store::open(segments.path(), u64::MAX).unwrap();
     let studio = Studio {
         reader: &media,
         writer: &media,
-        template: &template,
+        templates: &templates,
+        design: Design::Strip,
         preset: "veryfast".into(),
         crf: 20,
         jobs: 2,

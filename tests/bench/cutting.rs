@@ -188,7 +188,7 @@ fn split_against_processes(film: &Path, folder: &Path, pairs: usize) -> Result<b
             command.args(["-t", &long, "-c", "copy", "-movflags", "+faststart"]).arg(folder.join("clip.mp4"));
             processes += cost(&mut command, folder)?.0;
             // In between, so that both meet the same machine.
-            if clip as usize % (CLIPS as usize / RUNS) == 0 && clip > 0 {
+            if (clip as usize).is_multiple_of(CLIPS as usize / RUNS) && clip > 0 {
                 split += ours("split", film, folder)?.0 / RUNS as f64;
             }
         }

@@ -6,7 +6,7 @@ use super::*;
 use crate::base::{FrameSpan, Silent};
 use crate::film::scripted::{Footage, part};
 use crate::film::{ClipPlan, ClipSink, ClipSpec, EntryPoints, Picture, PictureView, ReelSink, SoundPlan};
-use crate::paint::{StripText, paint};
+use crate::paint::{Design, StripText, Templates, paint};
 use crate::reel::{Canvas, Layout, View};
 
 /// What a reel was joined from.
@@ -131,6 +131,7 @@ fn segment(label: &str, span: FrameSpan) -> Segment {
         layout: Layout::Single,
         strip: None,
         strip_for: None,
+        card: None,
         title: format!("play {label}"),
     }
 }
@@ -151,12 +152,13 @@ fn run_with(
     out: &Path,
     progress: &dyn Progress,
 ) -> Result<Rendered> {
-    let template = Template::strip().unwrap();
+    let templates = Templates::shipped().unwrap();
     let store = Store::open(&out.with_extension("segments"), u64::MAX)?;
     let studio = Studio {
         reader: footage,
         writer,
-        template: &template,
+        templates: &templates,
+        design: Design::Strip,
         preset: "veryfast".into(),
         crf: 20,
         jobs: 2,
