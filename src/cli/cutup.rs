@@ -10,8 +10,8 @@ use super::progress::Chain;
 use super::{plays, shelf, wire};
 use crate::base::{Error, Result};
 use crate::jobs::{Config, CutupAsk, CutupDone, cutup, plan_cutup};
-use crate::reel::Layout;
 use crate::reel::sidecar::Kind;
+use crate::reel::{CARD, Layout};
 use crate::report::clock;
 
 /// Runs it.
@@ -117,7 +117,12 @@ fn report(done: &CutupDone, args: &Cutup) -> String {
         }
     }
     for s in &done.segments {
-        let _ = writeln!(out, "  {:>7}  {} play {} from {}", clock(s.start), s.game, s.label, s.angle);
+        let what = match (s.angle.as_str(), s.label.as_str()) {
+            (CARD, "") => "card of a group".to_string(),
+            (CARD, label) => format!("card of {} play {label}", s.game),
+            (angle, label) => format!("{} play {label} from {angle}", s.game),
+        };
+        let _ = writeln!(out, "  {:>7}  {what}", clock(s.start));
     }
     for l in &done.left_out {
         let angle = l.angle.as_ref().map(|angle| format!(" from {angle}")).unwrap_or_default();

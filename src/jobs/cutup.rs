@@ -19,7 +19,8 @@ use crate::paint::{CardText, Design, StripText};
 use crate::plays;
 use crate::reel::sidecar::Kind;
 use crate::reel::{
-    self, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View, chapter_title,
+    self, CARD, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View,
+    chapter_title,
 };
 
 /// How long the strip stands.
@@ -384,7 +385,7 @@ fn card_segment((game, label): (&str, &str), title: String, card: CardText) -> S
     Segment {
         game: game.to_string(),
         label: label.to_string(),
-        angle: "card".into(),
+        angle: CARD.into(),
         views: Vec::new(),
         layout: Layout::Single,
         strip: None,

@@ -78,7 +78,8 @@ impl Library {
             }
         }
         for name in entries(&from)? {
-            let own = [DATABASE, LOCK, SETTINGS, "clips"].contains(&name.as_str());
+            // Rendered segments can be made again, and change while reels are made.
+            let own = [DATABASE, LOCK, SETTINGS, "clips", "segments"].contains(&name.as_str());
             if own || name.starts_with(DATABASE) || name.starts_with('.') {
                 continue;
             }

@@ -16,7 +16,7 @@ mod store;
 pub use canvas::{Canvas, SourceShape};
 pub use fit::Fitter;
 pub use order::{ReelKey, order};
-pub use plan::{Layout, ReelPlan, Segment, View, chapter_title};
+pub use plan::{CARD, Layout, ReelPlan, Segment, View, chapter_title};
 pub use profile::Profile;
 pub use render::{LeftOut, PreparedSegments, Rendered, RenderedSegment, Studio, prepare, render};
 pub use schedule::Schedule;

@@ -31,6 +31,9 @@ pub enum Layout {
     Inset,
 }
 
+/// What stands in the place of the camera's name in a card's segment.
+pub const CARD: &str = "card";
+
 /// One play, as it will be seen.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Segment {

@@ -6,7 +6,7 @@
 use std::collections::HashSet;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
 
 use serde::{Deserialize, Serialize};
 
@@ -18,6 +18,9 @@ pub const PICTURES: &str = "mp4";
 pub const SOUND: &str = "s16";
 /// Ending of a record.
 const RECORD: &str = "json";
+
+/// A file without a record is left alone for so long.
+const UNRECORDED: Duration = Duration::from_secs(3600);
 
 /// What is known of a file of the store.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -113,6 +116,20 @@ impl Store {
         }
     }
 
+    /// Removes files without a record, of runs that were broken off. Another process may be about to write the record of a
+    /// new one.
+    fn sweep(&self) {
+        for entry in fs::read_dir(&self.folder).into_iter().flatten().flatten() {
+            let path = entry.path();
+            let ours = path.extension().is_some_and(|ending| ending == PICTURES || ending == SOUND);
+            let age = entry.metadata().and_then(|about| about.modified()).map(|at| at.elapsed().unwrap_or_default());
+            if ours && !path.with_extension(RECORD).exists() && age.is_ok_and(|age| age > UNRECORDED) {
+                // What cannot be removed stays in nobody's way.
+                let _ = fs::remove_file(&path);
+            }
+        }
+    }
+
     /// Every key with when it was last used and what it takes, the oldest first.
     fn all(&self) -> Vec<(SystemTime, String, u64)> {
         let mut all = Vec::new();
@@ -140,6 +157,7 @@ impl Store {
     /// Brings the store within its bound, or within `limit` where that is less; what is in `keep` stays. Gives how many
     /// bytes went.
     pub fn trim(&self, limit: u64, keep: &HashSet<String>) -> u64 {
+        self.sweep();
         let all = self.all();
         let mut held: u64 = all.iter().map(|(.., bytes)| bytes).sum();
         let mut gone = 0;
@@ -202,15 +220,21 @@ mod tests {
         for (age, key) in [(400, "a"), (300, "b"), (200, "c"), (100, "d")] {
             put(&store, key, 100);
             let record = fs::File::options().append(true).open(store.path(key, RECORD)).unwrap();
-            record.set_modified(SystemTime::now() - std::time::Duration::from_secs(age)).unwrap();
+            record.set_modified(SystemTime::now() - Duration::from_secs(age)).unwrap();
         }
         assert_eq!(store.size(), (4, 400));
         store.get("b", PICTURES).unwrap();
         assert_eq!(store.trim(u64::MAX, &HashSet::from(["a".to_string()])), 200);
         let left: Vec<String> = store.all().into_iter().map(|(_, key, _)| key).collect();
         assert_eq!(left, ["a", "b"], "b was used last, a is kept");
+        for (age, name) in [(10, "new.mp4"), (7200, "old.s16")] {
+            let file = fs::File::create(folder.path().join(name)).unwrap();
+            file.set_modified(SystemTime::now() - Duration::from_secs(age)).unwrap();
+        }
         assert_eq!(store.trim(0, &HashSet::new()), 200);
         assert_eq!(store.size(), (0, 0));
+        let left: Vec<_> = fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+        assert_eq!(left, ["new.mp4"], "of a run that was broken off nothing stays");
     }
 
     #[test]
