@@ -65,21 +65,7 @@ pub fn heading(key: &Key, value: Option<&str>, count: usize) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
-
-    fn play(label: &str, gain: Option<i64>, shell: &str) -> PlayFound {
-        let mut play = PlayFound::default();
-        play.record.game = "Badgers".into();
-        play.record.label = label.into();
-        if let Some(gain) = gain {
-            play.record.tags.fields.insert(Field::Gain, Value::Number(gain));
-        }
-        if !shell.is_empty() {
-            play.record.tags.fields.insert(Field::Shell, Value::Word(shell.into()));
-        }
-        play.record.tags.own.insert("grade".into(), "A, \"late\"".into());
-        play
-    }
+    use crate::jobs::sample_play as play;
 
     #[test]
     fn csv_quotes_what_must_be() {

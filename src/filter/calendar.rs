@@ -3,12 +3,11 @@
 use jiff::civil::Date;
 
 use super::Filter;
-use super::PhraseError;
+use super::item::denied_if;
 use super::parser::{Item, Parsed, Parser};
 use super::print::JOINING;
 use super::token::{Compare, Kind};
-use super::words::{Reading, nearest_of};
-use crate::football::fold;
+use super::words::Reading;
 
 /// What fits where a day is looked for.
 const DAY: &str = "write a day, a month or a year: 2026-09-11, 2026-09 or 2026";
@@ -61,9 +60,7 @@ impl Parser<'_> {
             Some(Compare::AtLeast) => of(Some(first), None),
             Some(Compare::Equal | Compare::Unequal) | None => of(Some(first), Some(last)),
         };
-        let item = Item::new(filter, false, span);
-        let denied = compare == Some(Compare::Unequal);
-        Ok(if denied { Item { filter: item.filter.opposite(), group: None, ..item } } else { item })
+        Ok(denied_if(compare == Some(Compare::Unequal), Item::new(filter, false, span)))
     }
 
     /// A day, or the first and last of a month or a year.
@@ -129,19 +126,8 @@ impl Parser<'_> {
     /// The opponent's name, after "opponent".
     pub fn opponent(&mut self, start: usize) -> Parsed<Item> {
         let denied = self.skip_equality();
-        let (teams, at) = (&self.dictionary.words.teams, self.at);
-        let name = self.text(teams, "opponent")?;
-        let known = teams.iter().find(|t| **t == name).or_else(|| teams.iter().find(|t| fold(t) == fold(&name)));
-        if known.is_none() && !teams.is_empty() {
-            let near = nearest_of(&name, teams.iter().map(|t| (t.as_str(), t.as_str())));
-            let shown: Vec<_> = teams.iter().take(8).map(String::as_str).collect();
-            let fits = format!("name a team of the library, in quotes if it has spaces: {}", shown.join(", "));
-            let error = self.error(self.span_from(at), format!("the library has no team \"{name}\""), fits);
-            return Err(PhraseError { nearest: near.into_iter().map(|(_, n)| n).collect(), ..error });
-        }
-        let filter = Filter::Opponent(known.cloned().unwrap_or(name));
-        let item = Item::new(filter, false, self.span_from(start));
-        Ok(if denied { Item { filter: item.filter.opposite(), group: None, ..item } } else { item })
+        let filter = Filter::Opponent(self.known_name(&self.dictionary.words.teams, "opponent", "team")?);
+        Ok(denied_if(denied, Item::new(filter, false, self.span_from(start))))
     }
 
     /// "our ball", "their ball": needs to know who we are.

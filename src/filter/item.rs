@@ -330,19 +330,25 @@ impl Parser<'_> {
         Ok(denied_if(denied, Item::new(Filter::Own { name, value }, false, self.span_from(start))))
     }
 
-    fn game(&mut self, start: usize) -> Parsed<Item> {
-        let denied = self.skip_equality();
-        let (games, at) = (&self.dictionary.words.games, self.at);
-        let name = self.text(games, "game")?;
-        let known = games.iter().find(|g| **g == name).or_else(|| games.iter().find(|g| fold(g) == fold(&name)));
-        if known.is_none() && !games.is_empty() {
-            let near = nearest_of(&name, games.iter().map(|g| (g.as_str(), g.as_str())));
-            let shown: Vec<_> = games.iter().take(8).map(String::as_str).collect();
-            let fits = format!("name a game of the library, in quotes if it has spaces: {}", shown.join(", "));
-            let error = self.error(self.span_from(at), format!("the library has no game \"{name}\""), fits);
+    /// One of the library's names, as it is spelled there; while there are none, any. `after`: the word before it; `kind`:
+    /// what it is the name of.
+    pub fn known_name(&mut self, names: &[String], after: &str, kind: &str) -> Parsed<String> {
+        let at = self.at;
+        let name = self.text(names, after)?;
+        let known = names.iter().find(|n| **n == name).or_else(|| names.iter().find(|n| fold(n) == fold(&name)));
+        if known.is_none() && !names.is_empty() {
+            let near = nearest_of(&name, names.iter().map(|n| (n.as_str(), n.as_str())));
+            let shown: Vec<_> = names.iter().take(8).map(String::as_str).collect();
+            let fits = format!("name a {kind} of the library, in quotes if it has spaces: {}", shown.join(", "));
+            let error = self.error(self.span_from(at), format!("the library has no {kind} \"{name}\""), fits);
             return Err(PhraseError { nearest: near.into_iter().map(|(_, n)| n).collect(), ..error });
         }
-        let filter = Filter::Game(known.cloned().unwrap_or(name));
+        Ok(known.cloned().unwrap_or(name))
+    }
+
+    fn game(&mut self, start: usize) -> Parsed<Item> {
+        let denied = self.skip_equality();
+        let filter = Filter::Game(self.known_name(&self.dictionary.words.games, "game", "game")?);
         Ok(denied_if(denied, Item::new(filter, false, self.span_from(start))))
     }
 
@@ -471,7 +477,7 @@ impl Parser<'_> {
     }
 }
 
-fn denied_if(denied: bool, item: Item) -> Item {
+pub(super) fn denied_if(denied: bool, item: Item) -> Item {
     if !denied {
         return item;
     }

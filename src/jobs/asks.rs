@@ -10,6 +10,7 @@ use super::{Config, CutupAsk, LeftOutPlay, Tools};
 use crate::base::{Error, ErrorKind, IoContext, PendingFile, Problem, Result, go_on, name_file};
 use crate::filter::{self, Filter};
 use crate::library::Library;
+use crate::reel::RENDERER;
 use crate::reel::sidecar::Kind;
 
 /// The asks that ship with the program; a staff's own file replaces them.
@@ -17,9 +18,6 @@ const DEFAULT: &str = include_str!("../../config/asks.toml");
 
 /// What was made is written down under this name in each ask's folder.
 const RECORD: &str = "made.toml";
-
-/// Raised with every change of the renderer that is to be seen in a reel: all reels are then made again.
-const RENDERER: u32 = 1;
 
 /// One phrase that is asked of every game.
 #[derive(Debug, Clone, PartialEq, Eq)]

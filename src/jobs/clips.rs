@@ -100,10 +100,10 @@ fn without_film(
     wanted: Vec<Wanted>,
     problems: &mut Vec<Problem>,
 ) -> Result<(usize, usize)> {
-    let clips = library.inventory()?.clips;
+    let clips = library.clips_of_game(game)?;
     let (mut there, mut cut, mut missing) = (0, 0, 0);
     // Those that have no clip go first: their frames may lie in one that is to be replaced by a shorter.
-    let has_one = |w: &Wanted| clips.iter().any(|c| c.game == game && c.camera == camera && c.label == w.label);
+    let has_one = |w: &Wanted| clips.iter().any(|c| c.camera == camera && c.label == w.label);
     let (old, new): (Vec<Wanted>, Vec<Wanted>) = wanted.into_iter().partition(has_one);
     for clip in new.into_iter().chain(old) {
         // Clips of an older cutter or other settings are as good as can be had now.
@@ -131,8 +131,8 @@ fn film_of_clips(
     (game, camera): (&str, &str),
     key: &PlanKey,
 ) -> Result<Option<(Film, u64)>> {
-    let mut clips = library.inventory()?.clips;
-    clips.retain(|clip| clip.game == game && clip.camera == camera && clip.film == key.film);
+    let mut clips = library.clips_of_game(game)?;
+    clips.retain(|clip| clip.camera == camera && clip.film == key.film);
     clips.retain(|clip| std::fs::metadata(library.at(&clip.path)).is_ok_and(|file| file.len() == clip.bytes));
     let mut row = Vec::new();
     let mut at = key.span.start;

@@ -158,11 +158,7 @@ pub(super) fn made(
         return Ok(done);
     }
     let store = segments(config, library)?;
-    let mut open = |source: &str| {
-        let known = sources.get(source).cloned();
-        known.ok_or_else(|| Error::failed("its film is not open", source, "run the same command again"))
-    };
-    let rendered = of_size(&plan, config, tools, &store, &mut open, (ask, out))?;
+    let rendered = of_size(&plan, config, tools, &store, &mut |source| opened(&sources, source), (ask, out))?;
     done.rendered = rendered.fresh;
     done.left_out.extend(rendered.left_out.into_iter().map(|l| LeftOutPlay {
         game: l.game,
@@ -189,6 +185,27 @@ pub(super) fn profile(config: &Config, ask: &CutupAsk) -> Profile {
     ask.profile.or_else(|| Profile::named(&config.settings.cutup.profile)).unwrap_or(Profile::Meeting)
 }
 
+/// What reels are rendered with, in the usual quality.
+pub(super) fn studio<'a>(tools: Tools<'a>, config: &'a Config, store: &'a Store, ask: &CutupAsk) -> Studio<'a> {
+    Studio {
+        reader: tools.reader,
+        writer: tools.writer,
+        templates: &config.templates,
+        design: ask.design,
+        preset: config.settings.cutup.preset.clone(),
+        crf: config.settings.cutup.crf,
+        jobs: 0,
+        store,
+        progress: tools.progress,
+    }
+}
+
+/// The film behind a source of a plan.
+pub(super) fn opened(sources: &HashMap<String, Arc<Film>>, source: &str) -> Result<Arc<Film>> {
+    let known = sources.get(source).cloned();
+    known.ok_or_else(|| Error::failed("its film is not open", source, "run the same command again"))
+}
+
 /// Renders in the best quality that fits.
 fn of_size(
     plan: &ReelPlan,
@@ -202,17 +219,7 @@ fn of_size(
     let mut least = u64::MAX;
     let mut at = 0;
     while let Some(crf) = qualities.get(at) {
-        let studio = Studio {
-            reader: tools.reader,
-            writer: tools.writer,
-            templates: &config.templates,
-            design: ask.design,
-            preset: config.settings.cutup.preset.clone(),
-            crf: *crf,
-            jobs: 0,
-            store,
-            progress: tools.progress,
-        };
+        let studio = Studio { crf: *crf, ..studio(tools, config, store, ask) };
         let Some(most) = ask.fit else { return reel::render(plan, &studio, open, out) };
         let prepared = reel::prepare(plan, &studio, open)?;
         let sound = if plan.mute { 0.0 } else { SOUND_BYTES * plan.canvas.seconds(prepared.frames) };
@@ -279,11 +286,10 @@ pub(super) fn planned(
     (trim.lead_in, trim.tail) = (ask.lead_in.unwrap_or(trim.lead_in), ask.tail.unwrap_or(trim.tail));
     let mut sources: HashMap<String, Arc<Film>> = HashMap::new();
     let mut segments: Vec<Segment> = Vec::new();
-    let mut seconds = 0.0;
+    let (mut seconds, mut shown) = (0.0, 0);
     tools.progress.stage("look at the clips", found.len() as u64);
     for (index, play) in found.iter().enumerate() {
         go_on(tools.progress, "looking at the clips; no reel was made")?;
-        let shown = count_plays(segments.iter().map(|s| (s.game.as_str(), s.label.as_str())));
         if ask.first.is_some_and(|first| shown >= first) {
             done.beyond = found.len() - index;
             break;
@@ -315,10 +321,11 @@ pub(super) fn planned(
             break;
         }
         seconds += length;
+        shown += usize::from(!seen.is_empty());
         segments.extend(seen.into_iter().map(|(segment, _)| segment));
         tools.progress.at(index as u64 + 1);
     }
-    done.plays = count_plays(segments.iter().map(|s| (s.game.as_str(), s.label.as_str())));
+    done.plays = shown;
     let profile = profile(config, ask);
     let shapes = segments.iter().flat_map(|s| &s.views).filter_map(|view| sources.get(&view.source));
     let plan = ReelPlan {

@@ -228,16 +228,15 @@ fn changed(
         };
         plays.iter().flat_map(of).collect()
     };
-    let clips = library.inventory()?.clips;
-    let has = |(label, camera, start, end): &(String, String, u64, u64)| {
-        clips.iter().any(|c| {
-            (&c.game, &c.label, &c.camera) == (&game.to_string(), label, camera)
-                && c.span == FrameSpan::of(*start, *end)
-        })
-    };
     let old = spans(before);
-    let new = spans(now).into_iter().filter(|shot| !old.contains(shot) && !has(shot));
-    Ok(new.map(|(label, camera, ..)| (label, camera)).collect())
+    let mut new = spans(now);
+    new.retain(|shot| !old.contains(shot));
+    if !new.is_empty() {
+        for clip in library.clips_of_game(game)? {
+            new.remove(&(clip.label, clip.camera, clip.span.start.0, clip.span.end.0));
+        }
+    }
+    Ok(new.into_iter().map(|(label, camera, ..)| (label, camera)).collect())
 }
 
 /// A tag's name: whether it is one of the staff's own, and its key.

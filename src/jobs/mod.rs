@@ -45,6 +45,8 @@ pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
 pub use kept::Kept;
 pub use mend::{Mended, RowWord, game_of, mend_row, undo_row};
 pub use mend_play::{Change, MendAsk, PlayMended, mend_play};
+#[cfg(test)]
+pub(crate) use play_key::tests::play as sample_play;
 pub use play_key::{Groups, Key};
 pub use prepare::{Prepared, empty_segments, prepare};
 pub use scan::{CameraScan, scan};

@@ -158,10 +158,11 @@ fn rank_order(a: &Rank, b: &Rank) -> Ordering {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    fn play(label: &str, gain: Option<i64>, shell: &str) -> PlayFound {
+    /// A play of a made game.
+    pub fn play(label: &str, gain: Option<i64>, shell: &str) -> PlayFound {
         let mut play = PlayFound::default();
         play.record.game = "Badgers".into();
         play.record.label = label.into();

@@ -1,14 +1,13 @@
 //! Segments rendered ahead: a meeting cannot wait, so that a phrase never asked before is a matter of joining.
 
 use std::collections::HashSet;
-use std::sync::Arc;
 
-use super::cutup::{planned, segments};
+use super::cutup::{opened, planned, segments, studio};
 use super::{Config, CutupAsk, Tools};
-use crate::base::{Error, Result};
+use crate::base::Result;
 use crate::filter::Filter;
 use crate::library::Library;
-use crate::reel::{self, LeftOut, Profile, Studio};
+use crate::reel::{self, LeftOut, Profile};
 
 /// What came of it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -30,22 +29,8 @@ pub fn prepare(tools: Tools<'_>, config: &Config, library: &Library, game: &str)
     let ask = CutupAsk { with_doubtful: true, profile: Some(Profile::Meeting), ..CutupAsk::default() };
     let plan = planned(tools, config, library, &ask, &Filter::Game(game.to_string()))?;
     let store = segments(config, library)?;
-    let studio = Studio {
-        reader: tools.reader,
-        writer: tools.writer,
-        templates: &config.templates,
-        design: ask.design,
-        preset: config.settings.cutup.preset.clone(),
-        crf: config.settings.cutup.crf,
-        jobs: 0,
-        store: &store,
-        progress: tools.progress,
-    };
-    let mut open = |source: &str| {
-        let known = plan.sources.get(source).map(Arc::clone);
-        known.ok_or_else(|| Error::failed("its film is not open", source, "run the same command again"))
-    };
-    let done = reel::prepare(&plan.plan, &studio, &mut open)?;
+    let studio = studio(tools, config, &store, &ask);
+    let done = reel::prepare(&plan.plan, &studio, &mut |source| opened(&plan.sources, source))?;
     Ok(Prepared { segments: plan.plan.segments.len(), rendered: done.fresh, left_out: done.left_out })
 }
 

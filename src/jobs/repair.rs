@@ -10,7 +10,7 @@ use super::clips::{Which, cut_clips};
 use super::finding::{Finding, FindingKind};
 use super::{Config, Tools};
 use crate::base::{IoContext, PendingFile, Result, Silent, sync_folder};
-use crate::library::{ClipRecord, Library, file_hash};
+use crate::library::{ClipRecord, FilmRecord, Library, file_hash};
 use crate::sense;
 
 /// Where files go that belong nowhere, within the library's folder.
@@ -45,8 +45,12 @@ pub(super) fn repair(
     for path in of(FindingKind::SeriesBroken) {
         set_aside(library, &path)?;
     }
-    for path in of(FindingKind::SeriesStale) {
-        drop_stale(library, &path)?;
+    let stale: Vec<PathBuf> = of(FindingKind::SeriesStale).collect();
+    if !stale.is_empty() {
+        let films = library.inventory()?.films;
+        for path in stale {
+            drop_stale(library, &films, &path)?;
+        }
     }
     mend_clips(tools, config, library, findings)?;
     for path in of(FindingKind::Orphan) {
@@ -91,10 +95,9 @@ fn remember_films(tools: Tools<'_>, library: &mut Library) -> Result<()> {
 }
 
 /// Removes a measurement of another version where the present one is there or its film is, to be measured again.
-fn drop_stale(library: &Library, path: &Path) -> Result<()> {
+fn drop_stale(library: &Library, films: &[FilmRecord], path: &Path) -> Result<()> {
     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let films = library.inventory()?.films;
-    let Some(film) = films.into_iter().find(|film| name.starts_with(&film.fingerprint)) else { return Ok(()) };
+    let Some(film) = films.iter().find(|film| name.starts_with(&film.fingerprint)) else { return Ok(()) };
     let film_is_there = film.parts.iter().all(|p| fs::metadata(&p.path).is_ok_and(|about| about.len() == p.bytes));
     if film_is_there || library.series().load(&film.fingerprint, sense::VERSION).is_some() {
         let path = library.at(path);

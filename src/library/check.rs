@@ -112,13 +112,18 @@ impl Library {
     pub fn inventory(&self) -> Result<Inventory> {
         (|| {
             Ok(Inventory {
-                clips: clips(self.db())?,
+                clips: clips(self.db(), None)?,
                 films: films(self.db())?,
                 places: places(self.db())?,
                 uncut: uncut(self.db())?,
             })
         })()
         .doing("read what the library holds", self.folder())
+    }
+
+    /// The recorded clips of a game, by path.
+    pub fn clips_of_game(&self, game: &str) -> Result<Vec<ClipRecord>> {
+        clips(self.db(), Some(game)).doing("read what the library holds", self.folder())
     }
 
     /// Notes where a film's file lies now.
@@ -230,14 +235,15 @@ fn is_value(row: &rusqlite::Row<'_>) -> rusqlite::Result<bool> {
         .is_some_and(|found| Columns::of(&found).kind == row.get_ref(3).and_then(|k| Ok(k.as_str()?)).unwrap_or("")))
 }
 
-pub(super) fn clips(db: &Connection) -> rusqlite::Result<Vec<ClipRecord>> {
+/// Recorded clips by path: all, or those of the game of this name.
+pub(super) fn clips(db: &Connection, game: Option<&str>) -> rusqlite::Result<Vec<ClipRecord>> {
     let mut ask = db.prepare(
         "SELECT g.name, p.label, p.live, a.name, c.path, c.film_start, c.film_end, f.frames, c.frames, c.bytes, c.hash,
                 f.fingerprint
          FROM clips c JOIN plays p ON p.id = c.play JOIN games g ON g.id = p.game JOIN cameras a ON a.id = c.camera
-         JOIN films f ON f.id = c.film ORDER BY c.path",
+         JOIN films f ON f.id = c.film WHERE ?1 IS NULL OR g.name = ?1 ORDER BY c.path",
     )?;
-    let found = ask.query_map([], |r| {
+    let found = ask.query_map([game], |r| {
         Ok(ClipRecord {
             game: r.get(0)?,
             label: r.get(1)?,

@@ -53,7 +53,7 @@ impl Library {
         let mut done = Copied::default();
         for round in 1..=ROUNDS {
             let database = self.copy_database(&to)?;
-            let clips = super::check::clips(&database).doing("read what was copied", &to)?;
+            let clips = super::check::clips(&database, None).doing("read what was copied", &to)?;
             done = Copied::default();
             progress.stage("copy clips", clips.len() as u64);
             for (number, clip) in clips.iter().enumerate() {

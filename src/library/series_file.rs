@@ -155,9 +155,7 @@ impl Library {
 pub fn sealed(path: &Path, whole: bool) -> Result<bool> {
     let doing = "read the measurement";
     if whole {
-        let bytes = fs::read(path).doing(doing, path)?;
-        let Some(end) = bytes.iter().position(|b| *b == b'\n') else { return Ok(false) };
-        return Ok(bytes[..end] == *blake3::hash(&bytes[end + 1..]).to_hex().as_bytes());
+        return Ok(unsealed(&fs::read(path).doing(doing, path)?).is_some());
     }
     let mut file = fs::File::open(path).doing(doing, path)?;
     let mut head = Vec::new();
@@ -172,13 +170,14 @@ pub fn sealed(path: &Path, whole: bool) -> Result<bool> {
 
 /// Reads what [`write_sealed`] wrote; `None` if it is not there or not as written.
 fn read_sealed<T: DeserializeOwned>(path: &Path) -> Option<T> {
-    let bytes = fs::read(path).ok()?;
+    serde_json::from_slice(unsealed(&fs::read(path).ok()?)?).ok()
+}
+
+/// What stands behind the seal; `None` if the seal is not its own.
+fn unsealed(bytes: &[u8]) -> Option<&[u8]> {
     let end = bytes.iter().position(|b| *b == b'\n')?;
     let (seal, body) = (&bytes[..end], &bytes[end + 1..]);
-    if seal != blake3::hash(body).to_hex().as_bytes() {
-        return None;
-    }
-    serde_json::from_slice(body).ok()
+    (seal == blake3::hash(body).to_hex().as_bytes()).then_some(body)
 }
 
 /// Writes a value as JSON behind a line with its BLAKE3, whole or not at all.

@@ -20,4 +20,5 @@ pub use plan::{CARD, Layout, ReelPlan, Segment, View, chapter_title};
 pub use profile::Profile;
 pub use render::{LeftOut, PreparedSegments, Rendered, RenderedSegment, Studio, prepare, render};
 pub use schedule::Schedule;
+pub use segment::RENDERER;
 pub use store::Store;

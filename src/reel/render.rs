@@ -151,7 +151,7 @@ pub fn render(
                 studio.store.drop_key(&shown.pictures);
             }
         })?;
-        let (start, end) = (seconds(first, spec.rate), seconds(result.frames, spec.rate));
+        let (start, end) = (plan.canvas.seconds(first), plan.canvas.seconds(result.frames));
         sink.chapter(start, end, &shown.segment.title);
         let Segment { game, label, angle, .. } = shown.segment.clone();
         result.segments.push(RenderedSegment { game, label, angle, start, end });
@@ -174,7 +174,7 @@ pub fn render(
     }
     sink.finish()?;
     pending.commit()?;
-    result.seconds = seconds(result.frames, spec.rate);
+    result.seconds = plan.canvas.seconds(result.frames);
     Ok(result)
 }
 
@@ -265,15 +265,14 @@ fn make(plan: &ReelPlan, studio: &Studio<'_>, shown: &[Shown<'_>]) -> Result<Fil
         }
     }
     let wanted: Vec<(&str, (&Shown<'_>, &str))> = wanted.into_iter().collect();
-    let pictures = wanted.iter().filter(|(_, (_, ending))| *ending == PICTURES).count();
-    let total =
-        wanted.iter().filter(|(_, (_, ending))| *ending == PICTURES).map(|(_, (one, _))| one.job.frames()).sum();
+    let pictures = || wanted.iter().filter(|(_, (_, ending))| *ending == PICTURES);
+    let total = pictures().map(|(_, (one, _))| one.job.frames()).sum();
     studio.progress.pace(plan.canvas.rate.hz());
     studio.progress.stage("render", total);
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let jobs = if studio.jobs == 0 { cores } else { studio.jobs };
     // Few segments leave cores to the encoder.
-    let threads = (jobs / pictures.max(1)).max(1);
+    let threads = (jobs / pictures().count().max(1)).max(1);
     let done = AtomicU64::new(0);
     let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().map_err(|cause| {
         Error::failed("cannot start the renderer's threads", "", "close other programs and try again").because(cause)
@@ -299,15 +298,12 @@ fn make(plan: &ReelPlan, studio: &Studio<'_>, shown: &[Shown<'_>]) -> Result<Fil
             }
         };
     let made: Vec<_> = pool.install(|| wanted.par_iter().map(one).collect::<Result<Vec<_>>>())?;
-    let fresh = made.iter().filter(|(key, made)| made.is_ok() && shown.iter().any(|s| s.pictures == *key)).count();
+    let fresh =
+        wanted.iter().zip(&made).filter(|((_, (_, ending)), (_, made))| *ending == PICTURES && made.is_ok()).count();
     files.extend(made);
     let keep: HashSet<String> = files.keys().cloned().collect();
     studio.store.trim(u64::MAX, &keep);
     Ok(Files { files, fresh })
-}
-
-fn seconds(frames: u64, rate: Rate) -> f64 {
-    frames as f64 * f64::from(rate.den.max(1)) / f64::from(rate.num.max(1))
 }
 
 /// The sound of a segment as it is joined: exactly up to the sample at which the next picture begins.

@@ -10,13 +10,13 @@ use super::render::{CHANNELS, Studio};
 use super::schedule::{Schedule, sample_at};
 use super::sound::SegmentSound;
 use super::store::key;
-use crate::base::{Error, ErrorKind, FrameNo, IoContext, Problem, Result, go_on};
+use crate::base::{Error, FrameNo, IoContext, Problem, Result, go_on};
 use crate::film::{ClipSpec, Decode, Film, FilmReader, FrameSource};
 use crate::paint::{Card, CardKind, CardText, Overlay, Strip, Template, Templates};
 use crate::reel::Canvas;
 
 /// Version of the renderer: raised with every change that can change a segment's pictures or sound.
-const RENDERER: u32 = 1;
+pub const RENDERER: u32 = 1;
 
 /// A segment with its films and what each frame of the reel shows.
 pub(super) struct Job<'a> {
@@ -77,7 +77,9 @@ impl<'a> Job<'a> {
     /// What the pictures are found by: all that shapes them.
     pub fn picture_key(&self, studio: &Studio<'_>) -> String {
         let Segment { views, layout, strip, strip_for, .. } = self.segment;
-        let seen: Vec<_> = views.iter().map(|v| (&v.content, v.span, v.anchor)).collect();
+        // Where one view is seen its snap moves nothing.
+        let anchored = views.len() > 1;
+        let seen: Vec<_> = views.iter().map(|v| (&v.content, v.span, v.anchor.filter(|_| anchored))).collect();
         // What a template does not say makes no other picture.
         let template = studio.templates.of(studio.design);
         let drawn = strip.as_ref().zip(template).map(|(text, template)| (text.kept_for(template), template));
@@ -146,10 +148,7 @@ impl<'a> Job<'a> {
         }
         let mut sink = studio.writer.create(path, &spec)?;
         for k in 0..self.frames() {
-            if studio.progress.stop_asked() {
-                return Err(Error::failed("stopped before the reel was whole", "", "run the same command again")
-                    .of_kind(ErrorKind::Interrupted));
-            }
+            go_on(studio.progress, "rendering; what is rendered is kept")?;
             let mut fresh = k == overlay_until;
             for (view, (pictures, schedule)) in readers.iter_mut().zip(&self.schedules).enumerate() {
                 fresh |= pictures.show(schedule.source(pictures.film, k), view, &mut composer);
