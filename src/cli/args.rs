@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{ArgMatches, Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use crate::film::Codec;
 use crate::jobs::StripTime;
 use crate::paint::Design;
 use crate::reel::Profile;
@@ -327,6 +328,10 @@ pub struct Cutup {
     /// --sound) [default: the settings', meeting]
     #[arg(long, value_name = "PROFILE", value_parser = profile)]
     pub profile: Option<Profile>,
+    /// What its pictures are encoded as: h264 (plays everywhere), hevc, av1 (smaller, for newer devices) [default: the
+    /// settings', h264]
+    #[arg(long, value_name = "CODEC", value_parser = codec)]
+    pub codec: Option<Codec>,
     /// Leave the sound out: press-box microphones record the staff
     #[arg(long)]
     pub mute: bool,
@@ -379,12 +384,13 @@ pub struct Cutup {
 }
 
 /// What an ask says for itself.
-const ASKED: [&str; 16] = [
+const ASKED: [&str; 17] = [
     "phrase",
     "out",
     "angle",
     "at_once",
     "profile",
+    "codec",
     "mute",
     "sound",
     "fit",
@@ -409,6 +415,10 @@ pub enum AtOnce {
 
 fn profile(text: &str) -> Result<Profile, String> {
     Profile::named(text).ok_or_else(|| "it is tape, meeting or phone".into())
+}
+
+fn codec(text: &str) -> Result<Codec, String> {
+    Codec::named(text).ok_or_else(|| "it is h264, hevc or av1".into())
 }
 
 fn design(text: &str) -> Result<Design, String> {

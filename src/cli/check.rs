@@ -21,7 +21,7 @@ pub fn run(common: &Common, args: &Check, chain: &Chain) -> Result<Outcome> {
     let config = Config::load(Some(&folder))?;
     if args.empty_segments {
         let (count, bytes) = empty_segments(&config, &Library::open(&folder, Access::Read)?)?;
-        output::note(format!("{} removed, {}", output::count(count, "rendered segment"), size(bytes)));
+        output::note(format!("{} removed, {}", output::count(count, "rendered segment"), output::size(bytes)));
     }
     let ask = CheckAsk { deep: args.deep, repair: args.repair, films: args.films.clone() };
     let checked = wire::with_tools(chain, &config.settings, |tools| check(tools, &config, &folder, &ask))?;
@@ -88,7 +88,7 @@ fn report(folder: &Path, checked: &Checked) -> String {
         "{}, {} ({}), {}",
         output::count(checked.games, "game"),
         output::count(checked.clips, "clip"),
-        size(checked.bytes),
+        output::size(checked.bytes),
         output::count(checked.films, "film")
     );
     let mended = checked.findings.iter().filter(|f| f.mended).count();
@@ -108,12 +108,6 @@ fn copy_report(to: &Path, done: &Copied) -> String {
         let _ = writeln!(out, "{}: {}: left out of the copy: {why}", output::damage_word_out(), path.display());
     }
     let clips = output::count(done.clips, "clip");
-    let _ = writeln!(out, "copied to {}: {clips}, {}, verified", output::path(to), size(done.bytes));
+    let _ = writeln!(out, "copied to {}: {clips}, {}, verified", output::path(to), output::size(done.bytes));
     out
-}
-
-/// Bytes as people read them.
-fn size(bytes: u64) -> String {
-    let mega = bytes as f64 / 1e6;
-    if mega >= 1000.0 { format!("{:.1} GB", mega / 1000.0) } else { format!("{mega:.1} MB") }
 }

@@ -31,6 +31,7 @@ pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {
             Some(AtOnce::Inset) => Layout::Inset,
         },
         profile: args.profile,
+        codec: args.codec,
         sound: (args.mute || args.sound).then_some(args.sound),
         fit: args.fit,
         with_doubtful: args.with_doubtful,
@@ -73,8 +74,9 @@ fn document(done: &CutupDone, args: &Cutup) -> serde_json::Value {
         .iter()
         .map(|l| json!({"game": l.game, "label": l.label, "angle": l.angle, "why": l.why}))
         .collect();
-    let segments: Vec<_> = done
-        .segments
+    let foreseen = done.foreseen.as_ref().map(|f| f.segments.as_slice());
+    let segments: Vec<_> = foreseen
+        .unwrap_or(&done.segments)
         .iter()
         .map(|s| {
             json!({
@@ -102,6 +104,8 @@ fn document(done: &CutupDone, args: &Cutup) -> serde_json::Value {
     });
     if args.dry_run {
         document["plan"] = json!(done.plan.lines().collect::<Vec<_>>());
+        document["estimated_bytes"] = json!(done.foreseen.as_ref().map(|f| f.bytes));
+        document["ready"] = json!(done.foreseen.as_ref().map(|f| f.ready));
     }
     document
 }
@@ -112,17 +116,15 @@ fn report(done: &CutupDone, args: &Cutup) -> String {
     let _ = writeln!(out, "{plays} of {}: {}", done.fit, output::paste(&done.reads));
     if args.dry_run {
         let _ = write!(out, "{}", done.plan);
-        if done.seconds > 0.0 {
-            let _ = writeln!(out, "{} long", clock(done.seconds));
-        }
     }
-    for s in &done.segments {
+    let foreseen = done.foreseen.as_ref().map(|f| f.segments.as_slice());
+    for s in foreseen.unwrap_or(&done.segments) {
         let what = match (s.angle.as_str(), s.label.as_str()) {
             (CARD, "") => "card of a group".to_string(),
             (CARD, label) => format!("card of {} play {label}", s.game),
             (angle, label) => format!("{} play {label} from {angle}", s.game),
         };
-        let _ = writeln!(out, "  {:>7}  {what}", clock(s.start));
+        let _ = writeln!(out, "  {:>7}  {what}, {:.1} s", clock(s.start), s.end - s.start);
     }
     for l in &done.left_out {
         let angle = l.angle.as_ref().map(|angle| format!(" from {angle}")).unwrap_or_default();
@@ -134,6 +136,10 @@ fn report(done: &CutupDone, args: &Cutup) -> String {
     }
     if let (false, Some(path)) = (done.segments.is_empty(), &args.out) {
         let _ = writeln!(out, "{} long, in {}", clock(done.seconds), output::path(path));
+    }
+    if let Some(f) = &done.foreseen {
+        let (long, size) = (clock(f.seconds), output::size(f.bytes));
+        let _ = writeln!(out, "{long} long, about {size}; {} of {} rendered before", f.ready, f.segments.len());
     }
     for file in &done.sidecars {
         let _ = writeln!(out, "beside it {}", output::path(file));

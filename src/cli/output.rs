@@ -130,6 +130,12 @@ pub fn count(number: usize, noun: &str) -> String {
     format!("{number} {noun}{ending}")
 }
 
+/// Bytes as people read them.
+pub fn size(bytes: u64) -> String {
+    let mega = bytes as f64 / 1e6;
+    if mega >= 1000.0 { format!("{:.1} GB", mega / 1000.0) } else { format!("{mega:.1} MB") }
+}
+
 /// A question on standard error; the answer comes on the same line.
 pub fn ask(question: &str) {
     let mut err = std::io::stderr();

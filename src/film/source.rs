@@ -60,7 +60,38 @@ pub trait FilmReader: Sync {
 /// The comment in the metadata of every reel: what bears it is no source, and a new reel of its name may take its place.
 pub const REEL_MARK: &str = "reel by downbox";
 
-/// What a written file looks like. Video is H.264 8-bit 4:2:0 BT.709 limited, sound AAC-LC at 48 kHz.
+/// What a reel's pictures are encoded as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum Codec {
+    /// H.264: plays everywhere.
+    #[default]
+    H264,
+    /// HEVC: smaller, for devices that decode it.
+    Hevc,
+    /// AV1: smaller still, for new devices.
+    Av1,
+}
+
+impl Codec {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::H264, Self::Hevc, Self::Av1];
+
+    /// Its name.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::H264 => "h264",
+            Self::Hevc => "hevc",
+            Self::Av1 => "av1",
+        }
+    }
+
+    /// The codec of that name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|codec| codec.as_str().eq_ignore_ascii_case(name.trim()))
+    }
+}
+
+/// What a written file looks like. Video is 8-bit 4:2:0 BT.709 limited, sound AAC-LC at 48 kHz.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClipSpec {
     /// Width and height, even.
@@ -71,9 +102,11 @@ pub struct ClipSpec {
     pub rate: Rate,
     /// Sound channels, 0 for a silent file.
     pub channels: usize,
-    /// x264 preset.
+    /// What the pictures are encoded as.
+    pub codec: Codec,
+    /// x264 preset; the other encoders take what comes near it.
     pub preset: String,
-    /// x264 constant rate factor.
+    /// x264 constant rate factor; the other encoders take what looks like it.
     pub crf: u8,
     /// Encoder threads, 0 for as many as there are cores.
     pub threads: usize,
@@ -174,7 +207,10 @@ pub trait FilmWriter: Sync {
     /// Starts a reel at `path` that is joined from segments.
     fn join(&self, path: &Path, spec: &JoinSpec) -> Result<Box<dyn ReelSink + Send>>;
     /// What encodes, with its version: other words where the same pictures may become other bytes.
-    fn encoder(&self) -> String;
+    ///
+    /// # Errors
+    /// There is no encoder for it here.
+    fn encoder(&self, codec: Codec) -> Result<String>;
     /// Where a part's packets can be cut.
     fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints>;
     /// What can become of the sound of a part.

@@ -11,7 +11,7 @@ use super::survey::rank;
 use super::texts::{game_title, strip_text};
 use super::{Config, Tools};
 use crate::base::{Error, IoContext, Problem, Result, go_on};
-use crate::film::{Angle, Film, REEL_MARK};
+use crate::film::{Angle, Codec, Film, REEL_MARK};
 use crate::filter::{self, Filter};
 use crate::football::fold;
 use crate::library::{ClipFound, GameFound, Library, PlayFound};
@@ -19,7 +19,7 @@ use crate::paint::{CardText, Design, StripText};
 use crate::plays;
 use crate::reel::sidecar::Kind;
 use crate::reel::{
-    self, CARD, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View,
+    self, CARD, Foreseen, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View,
     chapter_title,
 };
 
@@ -50,6 +50,8 @@ pub struct CutupAsk {
     pub layout: Layout,
     /// What it is for; `None`: as the settings say.
     pub profile: Option<Profile>,
+    /// What the pictures are encoded as; `None`: as the settings say.
+    pub codec: Option<Codec>,
     /// Whether it has sound; `None`: as the profile has it.
     pub sound: Option<bool>,
     /// Most bytes of the file.
@@ -118,6 +120,8 @@ pub struct CutupDone {
     pub sidecars: Vec<PathBuf>,
     /// The plan in words; empty where nothing is to be shown.
     pub plan: String,
+    /// What the reel will be, if it was only planned.
+    pub foreseen: Option<Foreseen>,
 }
 
 /// A plan with the films behind its segments.
@@ -177,7 +181,7 @@ pub(super) fn made(
 
 /// The library's rendered segments.
 pub(super) fn segments(config: &Config, library: &Library) -> Result<Store> {
-    Store::open(&library.at(Path::new("segments")), config.settings.cache.bytes())
+    Store::open(&library.at(Path::new(SEGMENTS)), config.settings.cache.bytes())
 }
 
 /// The profile of an ask.
@@ -192,6 +196,7 @@ pub(super) fn studio<'a>(tools: Tools<'a>, config: &'a Config, store: &'a Store,
         writer: tools.writer,
         templates: &config.templates,
         design: ask.design,
+        codec: ask.codec.or_else(|| Codec::named(&config.settings.cutup.codec)).unwrap_or_default(),
         preset: config.settings.cutup.preset.clone(),
         crf: config.settings.cutup.crf,
         jobs: 0,
@@ -222,8 +227,7 @@ fn of_size(
         let studio = Studio { crf: *crf, ..studio(tools, config, store, ask) };
         let Some(most) = ask.fit else { return reel::render(plan, &studio, open, out) };
         let prepared = reel::prepare(plan, &studio, open)?;
-        let sound = if plan.mute { 0.0 } else { SOUND_BYTES * plan.canvas.seconds(prepared.frames) };
-        let bytes = (prepared.bytes as f64 + sound) as u64 + prepared.frames * INDEX_BYTES + HEADER_BYTES;
+        let bytes = bytes(plan, prepared.bytes, prepared.frames);
         if bytes <= most {
             return reel::render(plan, &studio, open, out);
         }
@@ -264,7 +268,26 @@ const STEP_WORTH: f64 = 1.8;
 pub fn plan_cutup(tools: Tools<'_>, config: &Config, library: &Library, ask: &CutupAsk) -> Result<CutupDone> {
     check_out(library, &ask.out)?;
     let filter = filter::parse(&ask.phrase, &config.words(library)?)?;
-    Ok(planned(tools, config, library, ask, &filter)?.done)
+    let Planned { plan, sources, mut done, .. } = planned(tools, config, library, ask, &filter)?;
+    if !plan.segments.is_empty() {
+        let store = Store::look(&library.at(Path::new(SEGMENTS)));
+        let best = profile(config, ask).qualities(config.settings.cutup.crf);
+        let usual = studio(tools, config, &store, ask);
+        let studio = Studio { crf: best.first().copied().unwrap_or(usual.crf), ..usual };
+        let mut foreseen = reel::foresee(&plan, &studio, &mut |source| opened(&sources, source))?;
+        foreseen.bytes = bytes(&plan, foreseen.bytes, foreseen.frames).min(ask.fit.unwrap_or(u64::MAX));
+        done.foreseen = Some(foreseen);
+    }
+    Ok(done)
+}
+
+/// The library's folder of rendered segments.
+const SEGMENTS: &str = "segments";
+
+/// Bytes of a reel whose pictures take so many.
+fn bytes(plan: &ReelPlan, pictures: u64, frames: u64) -> u64 {
+    let sound = if plan.mute { 0.0 } else { SOUND_BYTES * plan.canvas.seconds(frames) };
+    (pictures as f64 + sound) as u64 + frames * INDEX_BYTES + HEADER_BYTES
 }
 
 /// What a reel of the plays of `filter` would be.

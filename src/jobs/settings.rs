@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 
 use crate::base::{Error, IoContext, Result};
+use crate::film::Codec;
 use crate::plays;
 use crate::reel::Profile;
 
@@ -58,6 +59,8 @@ pub struct ClipSettings {
 pub struct CutupSettings {
     /// What a reel is for where nothing is said of it: tape, meeting or phone.
     pub profile: String,
+    /// What a reel's pictures are encoded as: h264, hevc or av1.
+    pub codec: String,
     /// Whether a play whose ends are both sure is shown from lead-in to tail only.
     pub trim: bool,
     /// x264 preset.
@@ -142,6 +145,10 @@ fn resolve(all: &toml::Table, file: &Path) -> Result<Settings> {
         let cause = format!("cutup.profile is \"{}\"; it takes tape, meeting or phone", settings.cutup.profile);
         return Err(wrong(file, cause));
     }
+    if Codec::named(&settings.cutup.codec).is_none() {
+        let cause = format!("cutup.codec is \"{}\"; it takes h264, hevc or av1", settings.cutup.codec);
+        return Err(wrong(file, cause));
+    }
     if !(0.0..=1e6).contains(&settings.cache.segments_gb) {
         return Err(wrong(file, format!("cache.segments_gb is {}; it takes 0 to 1000000", settings.cache.segments_gb)));
     }
@@ -192,6 +199,7 @@ mod tests {
             ("[clip]\nlead = 2\n", "lead"),
             ("[clip]\ntail = -1\n", "0 to 60 seconds"),
             ("[cutup]\npreset = \"quick\"\n", "veryfast"),
+            ("[cutup]\ncodec = \"vp9\"\n", "h264, hevc or av1"),
             ("[cutup]\ncrf = 60\n", "cutup.crf is 60"),
             ("[cutup\n", "cutup"),
         ] {

@@ -11,7 +11,7 @@ use super::frames::Frames;
 use super::sound::Sound;
 use super::{Media, failed};
 use crate::base::{Error, IoContext, Rate, Result};
-use crate::film::{ClipPlan, Decode, Film, Part, Piece};
+use crate::film::{ClipPlan, Codec, Decode, Film, Part, Piece};
 
 /// Carries out plans over one film, in order. `done(i)` is called when `paths[i]` is whole and closed.
 pub fn carry_out(
@@ -109,6 +109,7 @@ impl Cutter<'_> {
             ((*p).width, (*p).height, (*p).video_delay, (*p).color_range == ff::ffi::AVColorRange::AVCOL_RANGE_JPEG)
         };
         VideoSpec {
+            codec: Codec::H264,
             width: width.max(0) as u32,
             height: height.max(0) as u32,
             time_base: base_of(part),

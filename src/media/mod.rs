@@ -32,7 +32,7 @@ use ffmpeg_next as ff;
 
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
-    ClipPlan, ClipSink, ClipSpec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, JoinSpec, ReelSink,
+    ClipPlan, ClipSink, ClipSpec, Codec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, JoinSpec, ReelSink,
     SoundPlan, SoundSource,
 };
 
@@ -47,12 +47,21 @@ pub struct Media {
     known: Arc<packets::Known>,
 }
 
+/// Up to what level SVT-AV1 writes its log; 1 is errors.
+const SVT_LOG: &str = "SVT_LOG";
+
 impl Media {
     /// Starts the library. Its own log is silenced: what matters becomes an error or a problem of ours.
     pub fn new() -> Result<Self> {
         static START: Once = Once::new();
         let mut failed = None;
         START.call_once(|| {
+            // SVT-AV1 writes its settings to standard error unless told not to, and is told in no other way.
+            if std::env::var_os(SVT_LOG).is_none() {
+                // SAFETY: the program does this before it starts a thread; the standard library's own readers take turns
+                // with it.
+                unsafe { std::env::set_var(SVT_LOG, "1") };
+            }
             failed = ff::init().err();
             alarm::listen();
         });
@@ -147,8 +156,9 @@ impl FilmWriter for Media {
         Ok(Box::new(join::Joiner::create(path, spec)))
     }
 
-    fn encoder(&self) -> String {
-        format!("libx264 of libavcodec {:#x}", ff::codec::version())
+    fn encoder(&self, codec: Codec) -> Result<String> {
+        let name = encode::find(codec, Path::new(""))?.name().to_string();
+        Ok(format!("{name} of libavcodec {:#x}", ff::codec::version()))
     }
 
     fn entry_points(&self, film: &Film, part: usize) -> Result<EntryPoints> {

@@ -63,7 +63,9 @@ impl Muxer {
         // nor side data. The library owns and frees what it is handed.
         unsafe {
             let at = stream.as_mut_ptr();
-            (*(*at).codecpar).codec_tag = 0;
+            // HEVC whose parameter sets lie in the record alone, which Apple's players ask for (ISO/IEC 14496-15).
+            let hevc = parameters.id() == ff::codec::Id::HEVC;
+            (*(*at).codecpar).codec_tag = if hevc { u32::from_le_bytes(*b"hvc1") } else { 0 };
             if let Some(bytes) = extradata {
                 let padded = ffi::av_mallocz(bytes.len() + ffi::AV_INPUT_BUFFER_PADDING_SIZE as usize).cast::<u8>();
                 if padded.is_null() {

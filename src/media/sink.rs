@@ -8,7 +8,7 @@ use super::encode::{AacEncoder, Tags, VideoEncoder, VideoSpec, level};
 use super::mux::Muxer;
 use super::nal::Sets;
 use crate::base::{Error, Rate, Result};
-use crate::film::{ClipSink, ClipSpec, PictureView};
+use crate::film::{ClipSink, ClipSpec, Codec, PictureView};
 
 /// Sound rate of everything that is encoded.
 pub const SOUND_RATE: u32 = 48_000;
@@ -47,6 +47,7 @@ impl Sink {
         let time_base = ff::Rational(1, spec.rate.num as i32);
         let video = VideoEncoder::open(
             &VideoSpec {
+                codec: spec.codec,
                 width: spec.width,
                 height: spec.height,
                 time_base,
@@ -65,7 +66,9 @@ impl Sink {
             path,
         )?;
         let mut muxer = Muxer::create(path, &spec.title)?;
-        muxer.add(&video.parameters(), time_base, video.sets().avcc(&Sets::default()).as_deref(), None)?;
+        // The muxer makes the record of the other codecs itself.
+        let record = (spec.codec == Codec::H264).then(|| video.sets().avcc(&Sets::default())).flatten();
+        muxer.add(&video.parameters(), time_base, record.as_deref(), None)?;
         let sound = match spec.channels {
             0 => None,
             n => {

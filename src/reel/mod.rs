@@ -3,6 +3,7 @@
 mod canvas;
 mod compose;
 mod fit;
+mod foresee;
 mod order;
 mod plan;
 mod profile;
@@ -15,6 +16,7 @@ mod store;
 
 pub use canvas::{Canvas, SourceShape};
 pub use fit::Fitter;
+pub use foresee::{Foreseen, foresee};
 pub use order::{ReelKey, order};
 pub use plan::{CARD, Layout, ReelPlan, Segment, View, chapter_title};
 pub use profile::Profile;

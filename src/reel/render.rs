@@ -16,7 +16,7 @@ use super::schedule::sample_at;
 use super::segment::{Job, SAMPLE_BYTES};
 use super::store::{Made, PICTURES, SOUND, Store};
 use crate::base::{Error, ErrorKind, IoContext, PendingFile, Problem, Progress, Rate, Result, go_on};
-use crate::film::{Film, FilmReader, FilmWriter, JoinSpec};
+use crate::film::{Codec, Film, FilmReader, FilmWriter, JoinSpec};
 use crate::paint::{Design, Templates};
 
 /// Sound channels of a reel.
@@ -32,6 +32,8 @@ pub struct Studio<'a> {
     pub templates: &'a Templates,
     /// What is burned in.
     pub design: Design,
+    /// What the pictures are encoded as.
+    pub codec: Codec,
     /// x264 preset.
     pub preset: String,
     /// x264 constant rate factor.
@@ -90,16 +92,16 @@ pub struct Rendered {
 }
 
 /// A segment that is to be shown, and by what its files are found.
-struct Shown<'a> {
-    segment: &'a Segment,
-    job: Job<'a>,
-    pictures: String,
+pub(super) struct Shown<'a> {
+    pub segment: &'a Segment,
+    pub job: Job<'a>,
+    pub pictures: String,
     sound: Option<String>,
 }
 
 /// A plan laid out over its films.
-struct Laid<'a> {
-    shown: Vec<Shown<'a>>,
+pub(super) struct Laid<'a> {
+    pub shown: Vec<Shown<'a>>,
     left_out: Vec<LeftOut>,
 }
 
@@ -217,17 +219,18 @@ pub fn prepare(
 }
 
 /// Opens the films of all segments and finds each one's keys.
-fn lay_out<'a>(
+pub(super) fn lay_out<'a>(
     plan: &'a ReelPlan,
     studio: &Studio<'_>,
     open: &mut dyn FnMut(&str) -> Result<Arc<Film>>,
 ) -> Result<Laid<'a>> {
+    let encoder = studio.writer.encoder(studio.codec)?;
     let mut laid = Laid { shown: Vec::new(), left_out: Vec::new() };
     for segment in &plan.segments {
         let films: Result<Vec<Arc<Film>>> = segment.views.iter().map(|view| open(&view.source)).collect();
         match films.and_then(|films| Job::of(segment, films, plan.canvas, studio.templates)) {
             Ok(job) => {
-                let pictures = job.picture_key(studio);
+                let pictures = job.picture_key(studio, &encoder);
                 let sound = (!plan.mute).then(|| job.sound_key());
                 laid.shown.push(Shown { segment, job, pictures, sound });
             }

@@ -74,8 +74,8 @@ impl<'a> Job<'a> {
         self.frames
     }
 
-    /// What the pictures are found by: all that shapes them.
-    pub fn picture_key(&self, studio: &Studio<'_>) -> String {
+    /// What the pictures are found by: all that shapes them, what encodes them too.
+    pub fn picture_key(&self, studio: &Studio<'_>, encoder: &str) -> String {
         let Segment { views, layout, strip, strip_for, .. } = self.segment;
         // Where one view is seen its snap moves nothing.
         let anchored = views.len() > 1;
@@ -88,8 +88,7 @@ impl<'a> Job<'a> {
             (card.kept_for(template), template, self.frames)
         });
         key(&format!(
-            "pictures {RENDERER} {} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}",
-            studio.writer.encoder(),
+            "pictures {RENDERER} {encoder} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}",
             self.canvas,
             studio.preset,
             studio.crf
@@ -120,6 +119,7 @@ impl<'a> Job<'a> {
             height,
             rate,
             channels: 0,
+            codec: studio.codec,
             preset: studio.preset.clone(),
             crf: studio.crf,
             threads,

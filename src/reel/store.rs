@@ -58,18 +58,26 @@ impl Store {
         Ok(Self { folder: temporary.path().to_path_buf(), limit, _temporary: Some(temporary) })
     }
 
+    /// A folder that is only looked at, and not made where it is missing.
+    pub fn look(folder: &Path) -> Self {
+        Self { folder: folder.to_path_buf(), limit: u64::MAX, _temporary: None }
+    }
+
     /// Where a file lies, or would.
     pub fn path(&self, key: &str, ending: &str) -> PathBuf {
         self.folder.join(format!("{key}.{ending}"))
     }
 
-    /// What is known of a file that is there as it was written; it counts as used now.
+    /// What is known of a file that is there as it was written.
+    pub fn peek(&self, key: &str, ending: &str) -> Option<Made> {
+        let made: Made = serde_json::from_slice(&fs::read(self.path(key, RECORD)).ok()?).ok()?;
+        (fs::metadata(self.path(key, ending)).ok()?.len() == made.bytes).then_some(made)
+    }
+
+    /// What [`Store::peek`] gives; the file counts as used now.
     pub fn get(&self, key: &str, ending: &str) -> Option<Made> {
+        let made = self.peek(key, ending)?;
         let record = self.path(key, RECORD);
-        let made: Made = serde_json::from_slice(&fs::read(&record).ok()?).ok()?;
-        if fs::metadata(self.path(key, ending)).ok()?.len() != made.bytes {
-            return None;
-        }
         // A record that cannot be touched only goes earlier.
         if let Ok(file) = fs::File::options().append(true).open(&record) {
             let _ = file.set_modified(SystemTime::now());

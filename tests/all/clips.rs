@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use downbox::base::{ErrorKind, FrameNo, FrameSpan, PendingFile, Rate, Silent};
 use downbox::cut::{Shown, plan};
-use downbox::film::{ClipPlan, ClipSpec, Film, FilmReader, FilmWriter, Piece, SoundPlan};
+use downbox::film::{ClipPlan, ClipSpec, Codec, Film, FilmReader, FilmWriter, Piece, SoundPlan};
 use downbox::media::Media;
 use serde_json::Value;
 
@@ -329,6 +329,7 @@ fn a_reel_too_large_for_phones_is_refused_and_slow_presets_stay_within_level() {
         height: 2160,
         rate: Rate { num: 30, den: 1 },
         channels: 0,
+        codec: Codec::H264,
         preset: "slower".into(),
         crf: 30,
         threads: 0,
@@ -366,6 +367,7 @@ fn the_same_work_gives_the_same_bytes() {
             height: 180,
             rate: Rate { num: 30, den: 1 },
             channels: 1,
+            codec: Codec::H264,
             preset: "veryfast".into(),
             crf: 23,
             threads: 0,
@@ -443,6 +445,7 @@ fn a_full_disk_is_named_and_leaves_nothing() {
             height: 360,
             rate: Rate { num: 30, den: 1 },
             channels: 0,
+            codec: Codec::H264,
             preset: "ultrafast".into(),
             crf: 1,
             threads: 0,

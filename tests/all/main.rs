@@ -9,6 +9,7 @@ mod marks;
 mod made_sheets;
 
 mod asks;
+mod browser;
 mod check;
 mod clips;
 mod damaged_sheets;

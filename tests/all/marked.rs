@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use downbox::base::{FrameNo, FrameSpan, Rate, Silent};
 use downbox::cut::{Shown, plan};
-use downbox::film::{ClipSpec, Decode, Film, FilmReader, FilmWriter, Piece};
+use downbox::film::{ClipSpec, Codec, Decode, Film, FilmReader, FilmWriter, Piece};
 use downbox::media::Media;
 
 use crate::films::{count, frame_sums, luma, made, sound};
@@ -206,6 +206,7 @@ fn a_written_reel_has_rank_as_bar_code_and_sound_in_place() {
         height: 180,
         rate: Rate { num: 30_000, den: 1001 },
         channels: 2,
+        codec: Codec::H264,
         preset: "veryfast".into(),
         crf: 23,
         threads: 0,

@@ -108,3 +108,55 @@ fn reels_are_ordered_grouped_limited_and_show_both_angles_at_once() {
     let [what, _, next] = desk.run(&["cutup", "all", "--sort", "gian", "--out", "x.mp4", "--json"]).error();
     assert!(what.contains("ordered") && next.contains("gain"), "{what}; {next}");
 }
+
+#[test]
+fn a_reel_is_hevc_or_av1_where_that_is_asked_for() {
+    let desk = Desk::with_game();
+    let one = ["play 2", "--angle", "sideline", "--mute"];
+    let base = reel(&desk, &[&one[..], &["--out", "h264.mp4"]].concat());
+    for (codec, tag) in [("hevc", "hvc1"), ("av1", "av01")] {
+        let name = format!("{codec}.mp4");
+        let made = reel(&desk, &[&one[..], &["--codec", codec, "--out", &name]].concat());
+        assert_eq!((made["rendered"].as_u64(), &made["seconds"]), (Some(1), &base["seconds"]), "{codec}");
+        let path = desk.at(&name);
+        let ask = ["-v", "error", "-count_frames", "-show_streams", "-of", "json", path.to_str().unwrap()];
+        let stream = serde_json::from_slice::<Value>(&run("ffprobe", &ask)).unwrap()["streams"][0].clone();
+        assert_eq!((&stream["codec_name"], &stream["codec_tag_string"]), (&codec.into(), &tag.into()));
+        assert_eq!((&stream["color_space"], &stream["pix_fmt"]), (&"bt709".into(), &"yuv420p".into()), "{codec}");
+        // The same pictures: made film at this rate factor is some 38 dB from its source in either, and another picture 25.
+        let other = desk.at("h264.mp4");
+        let graph = "[0:v][1:v]psnr=f=-";
+        let said = run(
+            "ffmpeg",
+            &["-v", "error", "-i", other.to_str().unwrap(), "-i", path.to_str().unwrap(), "-lavfi", graph, "-f", "null", "-"],
+        );
+        let said = String::from_utf8(said).unwrap();
+        let psnr: Vec<f64> = said
+            .lines()
+            .filter_map(|line| line.split("psnr_y:").nth(1)?.split_whitespace().next()?.parse().ok())
+            .collect();
+        assert_eq!(psnr.len().to_string(), stream["nb_read_frames"].as_str().unwrap(), "{codec}");
+        let least = psnr.iter().copied().fold(f64::INFINITY, f64::min);
+        assert!(least > 30.0, "{codec}: a picture is {least} dB from H.264's");
+    }
+    let said = desk.run(&["cutup", "play 2", "--codec", "vp9", "--out", "x.mp4"]);
+    assert!(said.code == 2 && said.err.contains("h264, hevc or av1"), "{}", said.err);
+}
+
+#[test]
+fn a_reel_that_is_only_planned_tells_its_lengths_and_its_size() {
+    let desk = Desk::with_game();
+    let phrase = ["gain >= -99", "--angle", "sideline", "--out", "p.mp4"];
+    let dry = [&phrase[..], &["--dry-run"]].concat();
+    let before = reel(&desk, &dry);
+    assert_eq!((&before["ready"], &before["out"]), (&0.into(), &Value::Null), "{before}");
+    assert!(before["estimated_bytes"].as_u64().unwrap() > 10_000);
+    assert!(!desk.library().join("segments").exists(), "what is only planned writes nothing");
+    let made = reel(&desk, &phrase);
+    assert_eq!((&before["segments"], &before["seconds"]), (&made["segments"], &made["seconds"]));
+    let after = reel(&desk, &dry);
+    assert_eq!(after["ready"].as_u64().unwrap() as usize, labels(&made).len());
+    let (told, size) = (after["estimated_bytes"].as_u64().unwrap(), fs::metadata(desk.at("p.mp4")).unwrap().len());
+    // Sound comes to less than its bound, the index to less than its allowance.
+    assert!(told >= size && told - size < size / 4 + 80_000, "{told} for {size}");
+}

@@ -1,11 +1,8 @@
 //! Clips by decoders that are not FFmpeg's: OpenH264 and libde265 in GStreamer, and Chromium. A stream that FFmpeg forgives
 //! may lose a frame there or not play at all, which is seen at the joint of frames encoded anew and frames copied.
 
-use std::io::{Read, Write};
-use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::process::Command;
 
 use downbox::base::{FrameSpan, Silent};
 use downbox::cut::plan;
@@ -13,6 +10,7 @@ use downbox::film::{EntryPoints, Film, FilmReader, FilmWriter, Piece};
 use downbox::media::Media;
 use serde_json::Value;
 
+use crate::browser;
 use crate::films::{frame_sums, luma, made, remade};
 use crate::marks;
 
@@ -111,74 +109,25 @@ fn libde265_plays_hevc_clips_copied_from_their_entries() {
     }
 }
 
-/// Answers one request of the page: itself, what clips there are, a clip; gives what it tells at the end.
-fn answer(mut stream: TcpStream, clips: &[(PathBuf, FrameSpan)]) -> std::io::Result<Option<Value>> {
-    stream.set_nonblocking(false)?;
-    stream.set_read_timeout(Some(Duration::from_secs(20)))?;
-    let mut request = Vec::new();
-    let mut byte = [0];
-    while !request.ends_with(b"\r\n\r\n") && stream.read(&mut byte)? == 1 {
-        request.extend(byte);
-    }
-    let head = String::from_utf8_lossy(&request).into_owned();
-    let long = head.lines().find_map(|l| l.to_lowercase().strip_prefix("content-length:")?.trim().parse().ok());
-    let mut body = vec![0; long.unwrap_or(0)];
-    stream.read_exact(&mut body)?;
-    let path = head.split(' ').nth(1).unwrap_or("/").trim_start_matches('/');
-    let reply = match path {
-        "" => include_bytes!("second_decoders.html").to_vec(),
+#[test]
+fn chromium_plays_smart_clips_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let clips = smart_clips(folder.path());
+    let serve = |path: &str| match path {
+        "" => Some(("text/html", include_bytes!("second_decoders.html").to_vec())),
         "clips.json" => {
             let list = clips.iter().enumerate();
             let list: Vec<Value> = list
                 .map(|(k, (_, span))| serde_json::json!({"path": k.to_string(), "frames": span.len(), "rate": 30}))
                 .collect();
-            serde_json::to_vec(&list)?
+            Some(("application/json", serde_json::to_vec(&list).unwrap()))
         }
-        number => match number.parse().ok().and_then(|k: usize| clips.get(k)) {
-            Some((clip, _)) => std::fs::read(clip)?,
-            None => Vec::new(),
-        },
+        number => {
+            let (clip, _) = clips.get(number.parse::<usize>().ok()?)?;
+            Some(("video/mp4", std::fs::read(clip).unwrap()))
+        }
     };
-    let kind = if path.is_empty() { "text/html" } else { "application/octet-stream" };
-    write!(
-        stream,
-        "HTTP/1.1 200 OK\r\nContent-Type: {kind}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n",
-        reply.len()
-    )?;
-    stream.write_all(&reply)?;
-    Ok(if path == "told" { Some(serde_json::from_slice(&body)?) } else { None })
-}
-
-#[test]
-fn chromium_plays_smart_clips_whole() {
-    let folder = tempfile::tempdir().unwrap();
-    let clips = smart_clips(folder.path());
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    listener.set_nonblocking(true).unwrap();
-    let profile = format!("--user-data-dir={}", folder.path().join("profile").display());
-    let mut browser = Command::new("chromium")
-        .args(["--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--no-first-run"])
-        .args(["--mute-audio", "--autoplay-policy=no-user-gesture-required", &profile])
-        .arg(format!("http://{}/", listener.local_addr().unwrap()))
-        .stdin(Stdio::null())
-        .stdout(Stdio::null())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    // A browser that never tells anything must not hang the tests.
-    let late = Instant::now() + Duration::from_secs(180);
-    let mut told = None;
-    while told.is_none() && Instant::now() < late && browser.try_wait().unwrap().is_none() {
-        match listener.accept() {
-            // A request that breaks off is asked again or shows as a clip that did not play.
-            Ok((stream, _)) => told = answer(stream, &clips).unwrap_or(None),
-            Err(_) => std::thread::park_timeout(Duration::from_millis(10)),
-        }
-    }
-    // Asked to end, it ends its own processes too.
-    let _ = Command::new("sh").args(["-c", &format!("kill {}", browser.id())]).status();
-    browser.wait().unwrap();
-    let told = told.expect("Chromium told nothing");
+    let told = browser::told(&folder.path().join("profile"), &serve);
     let all = told["clips"].as_array().unwrap_or_else(|| panic!("Chromium: {}", told["error"]));
     assert_eq!(all.len(), clips.len());
     for ((_, span), told) in clips.iter().zip(all) {

@@ -10,6 +10,7 @@ use downbox::base::{FrameSpan, Rate};
 use downbox::reel::sidecar::{Entry, Listing, Source, edl};
 use serde_json::Value;
 
+use crate::browser;
 use crate::desk::{Desk, told};
 use crate::films::{count, run};
 use crate::real_cuts::outside;
@@ -187,6 +188,42 @@ fn every_sidecar_is_read_back_by_a_reader_of_others() {
             assert!(apart(&still, frame) > apart(&still, own), "still {index} shows segment {other}");
         }
     }
+}
+
+#[test]
+fn a_browser_shows_the_page_whole_on_a_desk_and_on_a_phone() {
+    let desk = Desk::with_game();
+    let out = desk.at("page.mp4");
+    let made = desk.run(&["cutup", "--json", "play 2, 3", "--sidecar", "html", "--out", out.to_str().unwrap()]);
+    assert_eq!(made.code, 0, "{}", made.err);
+    let segments = list(&made.json()["segments"]);
+    let (page, reel) = (fs::read(out.with_extension("html")).unwrap(), fs::read(&out).unwrap());
+    let serve = |path: &str| match path.split('?').next().unwrap_or_default() {
+        "" => Some(("text/html", include_bytes!("sidecars.html").to_vec())),
+        "page.html" => Some(("text/html", page.clone())),
+        "page.mp4" => Some(("video/mp4", reel.clone())),
+        _ => None,
+    };
+    let told = browser::told(&desk.at("profile"), &serve);
+    let seen = list(&told["seen"]);
+    assert_eq!(seen.len(), 2, "Chromium: {}", told["error"]);
+    let number = |value: &Value| value.as_f64().unwrap();
+    for (view, across) in seen.iter().zip([3, 1]) {
+        let width = number(&view["width"]);
+        assert!(number(&view["wide"]) <= width, "nothing is wider than the window: {view}");
+        assert_eq!(list(&view["fetched"]).len(), 0, "the page loads nothing: {view}");
+        let (tiles, images) = (list(&view["tiles"]), list(&view["images"]));
+        assert_eq!((tiles.len(), images.len()), (segments.len(), segments.len()));
+        let first = number(&tiles[0]["top"]);
+        let beside = tiles.iter().filter(|tile| (number(&tile["top"]) - first).abs() < 1.0).count();
+        assert!(beside >= across.min(segments.len()) && (across > 1 || beside == 1), "{beside} beside: {view}");
+        for image in &images {
+            let [wide, high, shown] = [&image[0], &image[1], &image[2]].map(number);
+            assert!((wide / high - 16.0 / 9.0).abs() < 0.02 && shown > 200.0, "{image}");
+        }
+    }
+    // A link leads to its segment's moment.
+    assert!((number(&told["at"]) - segments[1]["start"].as_f64().unwrap()).abs() < 0.04, "{told}");
 }
 
 #[test]

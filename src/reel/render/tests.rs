@@ -51,8 +51,8 @@ impl FilmWriter for Recording {
         self.taken.lock().unwrap().spec = Some(spec.clone());
         Ok(Box::new(JoinedSink(self.taken.clone())))
     }
-    fn encoder(&self) -> String {
-        "recording".into()
+    fn encoder(&self, codec: Codec) -> Result<String> {
+        Ok(format!("recording of {}", codec.as_str()))
     }
     fn entry_points(&self, _: &Film, _: usize) -> Result<EntryPoints> {
         Ok(EntryPoints::default())
@@ -159,6 +159,7 @@ fn run_with(
         writer,
         templates: &templates,
         design: Design::Strip,
+        codec: Codec::H264,
         preset: "veryfast".into(),
         crf: 20,
         jobs: 2,
