@@ -52,7 +52,7 @@ fn chip_and_cards_are_drawn_at_every_common_size() {
 
 /// What tesseract (Debian `tesseract-ocr`) reads of a film's first picture, spaces gone: it sees those of the narrow
 /// typeface or does not. `cut`: FFmpeg's filters before; `layout`: tesseract's page segmentation mode.
-fn read(film: &Path, cut: &str, layout: &str) -> String {
+pub(super) fn read(film: &Path, cut: &str, layout: &str) -> String {
     let file = film.with_extension("png");
     let run = Command::new("ffmpeg")
         .args(["-y", "-v", "error", "-i"])

@@ -7,6 +7,10 @@ use downbox::base::FrameNo;
 use downbox::film::Picture;
 use downbox::paint::{Canvas, Rgb, Strip, StripText, Template, paint};
 use downbox::report::{ContactSheet, Tile, TilePicture};
+use serde_json::Value;
+
+use crate::desk::Desk;
+use crate::overlays::read;
 
 /// Turf in stripes and noise with white lines, some of them behind the strip.
 pub(super) fn turf(width: usize, height: usize) -> Picture {
@@ -141,6 +145,49 @@ fn an_outside_reader_reads_the_strip_at_640_by_360_after_hard_compression() {
     let words: String = String::from_utf8_lossy(&read.stdout).split_whitespace().collect();
     for want in ["and 2", "opp 34", "trips right", "one-high", "Q2 4:31", "play 47"] {
         assert!(words.contains(&want.replace(' ', "")), "{want} is not read in: {words}");
+    }
+}
+
+/// A reel as the binary makes it for a phone, seen at 640x360: what tesseract reads in the middle of each play is what the
+/// library's tags say of it.
+#[test]
+fn an_outside_reader_reads_in_a_reel_what_the_sheet_says() {
+    let desk = Desk::with_game();
+    let words = ["cutup", "down >= 1", "--angle", "sideline", "--profile", "phone", "--first", "3"];
+    let more = ["--lead-in", "0.5", "--tail", "0", "--json", "--out", "phone.mp4"];
+    let made = desk.run(&[&words[..], &more].concat());
+    assert_eq!(made.code, 0, "{}", made.err);
+    let plays = desk.run(&["plays", "down >= 1", "--json"]).json();
+    let segments = made.json()["segments"].as_array().unwrap().clone();
+    assert_eq!(segments.len(), 3);
+    for segment in &segments {
+        let at = |key: &str| segment[key].as_f64().unwrap() * 30.0;
+        let frame = ((at("start") + at("end")) / 2.0).round();
+        let seen = |cut: &str, layout: &str| {
+            read(&desk.at("phone.mp4"), &format!("select=eq(n\\,{frame}),scale=640:360:flags=area,{cut}"), layout)
+        };
+        let line = seen("crop=576:24:32:309,scale=1728:72:flags=bilinear", "7");
+        let play = plays["plays"].as_array().unwrap().iter().find(|p| p["label"] == segment["label"]).unwrap();
+        let tags = &play["tags"];
+        let tag = |name: &str| match &tags[name] {
+            Value::String(text) => Some(text.replace(' ', "")),
+            Value::Null => None,
+            other => Some(other.to_string()),
+        };
+        let want = [
+            tag("distance").map(|distance| format!("and{distance}")),
+            tag("ball_on"),
+            tag("shell"),
+            Some(format!("play{}", segment["label"].as_str().unwrap())),
+        ];
+        assert!(want.iter().flatten().count() >= 3, "{tags}");
+        for want in want.iter().flatten() {
+            assert!(line.contains(want.as_str()), "{want} is not read in: {line}");
+        }
+        // The down stands in the plate, dark on light; alone it needs room around it to be taken for a letter.
+        let ink = "scale=176:176:flags=bicubic,format=gray,lutyuv=y=if(gt(val\\,85)\\,255\\,0),pad=336:336:80:80:white";
+        let down = seen(&format!("crop=22:22:43:309,{ink}"), "10").replace(['I', 'l', '|', ']'], "1");
+        assert!(down.contains(&tag("down").unwrap()), "down {:?} is not read in: {down}", tag("down"));
     }
 }
 
