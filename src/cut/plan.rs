@@ -5,12 +5,18 @@ use std::fmt;
 use crate::base::{FrameNo, FrameSpan};
 use crate::film::{ClipPlan, EntryPoints, Film, Piece, SoundPlan};
 
+/// The most that is hidden before a clip's first frame, seconds: a player without edit lists shows it.
+pub const HIDDEN: f64 = 2.0;
+
 /// Plans the clip of `span`. `points` and `sounds` are those of every part of the film, in order.
 ///
 /// A stretch can be copied from an entry (where decoding begins clean) up to an exit (where nothing decoded before is
 /// shown after). What lies before the first entry and after the last exit is encoded anew; all of it is, where packets
 /// must not be copied, where the span runs over a border of parts, or where no entry lies in it.
-pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[SoundPlan]) -> ClipPlan {
+///
+/// Where frames encoded anew cannot be joined to copied ones, a clip that does not begin at an entry is copied from the one
+/// before it, in the same shot (which begins at `floor`) and at most [`HIDDEN`] seconds away; what lies between is hidden.
+pub fn plan(film: &Film, span: FrameSpan, floor: FrameNo, points: &[EntryPoints], sounds: &[SoundPlan]) -> ClipPlan {
     let parts = film.parts_of(span);
     let first = *parts.start();
     let whole = |why: String| {
@@ -28,7 +34,7 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
             Some(plan) => plan.clone(),
             None => SoundPlan::None,
         };
-        ClipPlan { span, pieces: vec![Piece::Encode(span, why)], sound }
+        ClipPlan { span, hidden: 0, pieces: vec![Piece::Encode(span, why)], sound }
     };
     if parts.start() != parts.end() {
         return whole("the play runs over two files".into());
@@ -37,12 +43,21 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
     if let Some(why) = &points.encode_because {
         return whole(why.clone());
     }
+    let sound = sounds.get(first).cloned().unwrap_or(SoundPlan::None);
+    if !points.smart && points.entries.binary_search(&span.start).is_err() {
+        let near = |e: &FrameNo| *e >= floor && film.time(span.start) - film.time(*e) <= HIDDEN;
+        let before = points.entries.iter().rev().find(|e| **e < span.start && film.place(**e).part == first);
+        let Some(entry) = before.filter(|e| near(e)) else {
+            return whole("it does not begin at a key frame, and none is near before it in its shot".into());
+        };
+        if !points.exits.contains(&span.end) {
+            return whole("its last frames lean on later ones".into());
+        }
+        return ClipPlan { span, hidden: span.start.0 - entry.0, pieces: vec![Piece::Copy(span)], sound };
+    }
     let Some(&entry) = points.entries.iter().find(|e| **e >= span.start && **e < span.end) else {
         return whole("no key frame to copy from lies in it".into());
     };
-    if entry > span.start && !points.smart {
-        return whole("it does not begin at a key frame".into());
-    }
     let Some(&exit) = points.exits.iter().rev().find(|e| **e > entry && **e <= span.end) else {
         return whole("nothing can be copied after its key frame".into());
     };
@@ -57,7 +72,7 @@ pub fn plan(film: &Film, span: FrameSpan, points: &[EntryPoints], sounds: &[Soun
     if exit < span.end {
         pieces.push(Piece::Encode(FrameSpan { start: exit, end: span.end }, "these frames lean on later ones".into()));
     }
-    ClipPlan { span, pieces, sound: sounds.get(first).cloned().unwrap_or(SoundPlan::None) }
+    ClipPlan { span, hidden: 0, pieces, sound }
 }
 
 /// How many frames of a plan are copied; all others are encoded anew.
@@ -80,6 +95,9 @@ impl fmt::Display for Shown<'_> {
                 Piece::Copy(span) => write!(f, "copy {}-{}", span.start, last(span.end))?,
                 Piece::Encode(span, why) => write!(f, "encode {}-{} ({why})", span.start, last(span.end))?,
             }
+        }
+        if self.0.hidden > 0 {
+            write!(f, " ({} before them hidden)", self.0.hidden)?;
         }
         match &self.0.sound {
             SoundPlan::None => f.write_str("; no sound"),
@@ -116,7 +134,12 @@ mod tests {
     }
 
     fn check(start: u64, end: u64, points: &[EntryPoints], want: &str) {
-        let plan = plan(&film(), FrameSpan::of(start, end), points, &[SoundPlan::Copy, SoundPlan::Copy]);
+        check_in_shot((start, start, end), points, want);
+    }
+
+    fn check_in_shot((floor, start, end): (u64, u64, u64), points: &[EntryPoints], want: &str) {
+        let plan =
+            plan(&film(), FrameSpan::of(start, end), FrameNo(floor), points, &[SoundPlan::Copy, SoundPlan::Copy]);
         assert_eq!(Shown(&plan).to_string(), want);
         // Whatever the plan, its pieces are the span, in order and without a gap.
         let mut at = start;
@@ -141,7 +164,7 @@ mod tests {
             "encode 20-29 (up to the next key frame), copy 30-60, encode 61-62 (these frames lean on later ones); sound copied",
         );
         check(100, 200, &p, "copy 100-199; sound copied");
-        let all = plan(&film(), FrameSpan::of(20, 63), &p, &[SoundPlan::Copy, SoundPlan::Copy]);
+        let all = plan(&film(), FrameSpan::of(20, 63), FrameNo(0), &p, &[SoundPlan::Copy, SoundPlan::Copy]);
         assert_eq!(copied(&all), 31);
     }
 
@@ -160,7 +183,12 @@ mod tests {
         check(30, 60, &old, "encode 30-59 (only H.264 and HEVC are copied, this is mpeg4); sound copied");
         let mut blunt = points();
         blunt[0].smart = false;
-        check(20, 61, &blunt, "encode 20-60 (it does not begin at a key frame); sound copied");
+        let far = "(it does not begin at a key frame, and none is near before it in its shot); sound copied";
+        check(20, 61, &blunt, &format!("encode 20-60 {far}"));
+        check_in_shot((0, 20, 61), &blunt, "copy 20-60 (20 before them hidden); sound copied");
+        check_in_shot((1, 20, 61), &blunt, &format!("encode 20-60 {far}"));
+        check_in_shot((100, 120, 161), &blunt, &format!("encode 120-160 {far}"));
+        check_in_shot((0, 20, 63), &blunt, "encode 20-62 (its last frames lean on later ones); sound copied");
         check(30, 63, &blunt, "encode 30-62 (its last frames lean on later ones); sound copied");
         check(30, 61, &blunt, "copy 30-60; sound copied");
     }

@@ -194,6 +194,8 @@ pub enum SoundPlan {
 pub struct ClipPlan {
     /// Frames of the film that the clip shows; its frame 0 is `span.start`.
     pub span: FrameSpan,
+    /// So many frames before the span are copied too and hidden: a decoder begins with them.
+    pub hidden: u64,
     /// Stretches in order; together they are the span.
     pub pieces: Vec<Piece>,
     /// The sound.

@@ -8,9 +8,10 @@ use crate::cut::{self, Shown};
 use crate::film::{ClipPlan, EntryPoints, Film, Piece, SoundPlan};
 use crate::filter::Filter;
 use crate::library::{CameraShot, ClipFound, ClipIn, ClipRecord, Library, PlanKey};
+use crate::{plays, sense};
 
 /// Version of the cutter: raised with every change that can change a clip, so that clips cut before are cut anew.
-const CUTTER: u32 = 2;
+const CUTTER: u32 = 3;
 
 /// What became of a game's clips.
 #[derive(Debug, Default)]
@@ -181,13 +182,25 @@ fn version(settings: &Settings) -> u32 {
 pub(super) struct Planner<'a> {
     tools: Tools<'a>,
     film: &'a Film,
+    /// Its shots, where they are asked for and known.
+    shots: &'a dyn Fn() -> Vec<FrameSpan>,
+    asked: Option<Vec<FrameSpan>>,
     points: Vec<Option<EntryPoints>>,
     sounds: Vec<Option<SoundPlan>>,
 }
 
 impl<'a> Planner<'a> {
-    pub fn new(tools: Tools<'a>, film: &'a Film) -> Self {
-        Self { tools, film, points: vec![None; film.parts.len()], sounds: vec![None; film.parts.len()] }
+    /// `shots` gives the film's shots, where they are known: asked once, and only for film that is copied with frames
+    /// hidden.
+    pub fn new(tools: Tools<'a>, film: &'a Film, shots: &'a dyn Fn() -> Vec<FrameSpan>) -> Self {
+        Self {
+            tools,
+            film,
+            shots,
+            asked: None,
+            points: vec![None; film.parts.len()],
+            sounds: vec![None; film.parts.len()],
+        }
     }
 
     /// The plan of one clip.
@@ -201,8 +214,23 @@ impl<'a> Planner<'a> {
         // Parts that the span does not touch are not looked at.
         let points: Vec<EntryPoints> = self.points.iter().map(|p| p.clone().unwrap_or_default()).collect();
         let sounds: Vec<SoundPlan> = self.sounds.iter().map(|s| s.clone().unwrap_or(SoundPlan::None)).collect();
-        Ok(cut::plan(self.film, span, &points, &sounds))
+        let blunt = self.film.parts_of(span).any(|part| !points[part].smart && points[part].encode_because.is_none());
+        // What is hidden lies in the shot: a player that shows it shows no other play.
+        let floor = match blunt {
+            true => {
+                let shots = self.asked.get_or_insert_with(self.shots);
+                shots.iter().find(|shot| shot.holds(span.start)).map_or(span.start, |shot| shot.start)
+            }
+            false => span.start,
+        };
+        Ok(cut::plan(self.film, span, floor, &points, &sounds))
     }
+}
+
+/// The shots of a film as it was measured; none where that is not known.
+fn shots_of(library: &Library, film: &Film) -> Vec<FrameSpan> {
+    let series = library.series().load(&film.fingerprint(), sense::VERSION);
+    series.map(|series| plays::shot_spans(&series, film)).unwrap_or_default()
 }
 
 /// Cuts clips of one camera; gives how many were cut. Beside the film stands which of the camera's frames its first is.
@@ -214,7 +242,12 @@ fn cut_camera(
     wanted: &[Wanted],
     problems: &mut Vec<Problem>,
 ) -> Result<usize> {
-    let mut planner = Planner::new(tools, film);
+    let shots = || match first {
+        0 => shots_of(library, film),
+        // What lies beside clips is other clips.
+        _ => Vec::new(),
+    };
+    let mut planner = Planner::new(tools, film, &shots);
     let mut plans = Vec::new();
     let mut failed = |label: &str, error: &Error| {
         let what = format!("its clip was not cut: {error}; {}", error.next);
@@ -286,7 +319,7 @@ fn encoded(plan: &ClipPlan, error: &Error) -> ClipPlan {
         SoundPlan::None => SoundPlan::None,
         _ => SoundPlan::Encode(why.clone()),
     };
-    ClipPlan { span: plan.span, pieces: vec![Piece::Encode(plan.span, why)], sound }
+    ClipPlan { span: plan.span, hidden: 0, pieces: vec![Piece::Encode(plan.span, why)], sound }
 }
 
 /// What would be cut of one camera.
@@ -310,7 +343,8 @@ pub(super) fn planned(
     film: &Film,
     shots: &[(Option<String>, usize, &CameraShot)],
 ) -> Result<PlannedClips> {
-    let mut planner = Planner::new(tools, film);
+    let known = || library.map(|library| shots_of(library, film)).unwrap_or_default();
+    let mut planner = Planner::new(tools, film, &known);
     let mut planned = PlannedClips::default();
     for (label, number, shot) in shots {
         if let (Some(library), Some(label)) = (library, label) {

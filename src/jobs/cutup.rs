@@ -19,8 +19,8 @@ use crate::paint::{CardText, Design, StripText};
 use crate::plays;
 use crate::reel::sidecar::Kind;
 use crate::reel::{
-    self, CARD, Foreseen, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View,
-    chapter_title,
+    self, CARD, Foreseen, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio,
+    View, chapter_title,
 };
 
 /// How long the strip stands.

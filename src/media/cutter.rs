@@ -60,7 +60,12 @@ impl Cutter<'_> {
             let joined = span.start == at && !span.is_empty();
             at = if joined { span.end } else { plan.span.start };
         }
-        if plan.span.is_empty() || at != plan.span.end || plan.span.end.0 > self.film.frames() {
+        let first = self.film.starts()[self.film.place(plan.span.start).part];
+        if plan.span.start.0 < first + plan.hidden
+            || plan.span.is_empty()
+            || at != plan.span.end
+            || plan.span.end.0 > self.film.frames()
+        {
             return Err(Error::failed(
                 format!("the plan of frames {} to {} does not fit the film", plan.span.start, plan.span.end),
                 self.film.parts.first().map(|p| p.path.display().to_string()).unwrap_or_default(),

@@ -32,8 +32,8 @@ use ffmpeg_next as ff;
 
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
-    ClipPlan, ClipSink, ClipSpec, Codec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, JoinSpec, ReelSink,
-    SoundPlan, SoundSource,
+    ClipPlan, ClipSink, ClipSpec, Codec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, JoinSpec,
+    ReelSink, SoundPlan, SoundSource,
 };
 
 /// The codec library, started.

@@ -64,7 +64,9 @@ impl Cutter<'_> {
         for piece in &plan.pieces {
             match piece {
                 Piece::Copy(span) => {
-                    let (from, to) = (span.start.0 - first, span.end.0 - first);
+                    // What is hidden comes before the first frame.
+                    let hidden = if span.start == plan.span.start { plan.hidden } else { 0 };
+                    let (from, to) = (span.start.0 - hidden - first, span.end.0 - first);
                     if !(packets.plain && lay(&packets, &part.index.pts, from, to, zero, &mut laid)) {
                         let form = Form { framing, hevc };
                         copy(self.demux(place.part)?, &part.index.pts, from, to, form, zero, &mut laid)?;
@@ -94,7 +96,9 @@ impl Cutter<'_> {
             end,
         }];
         // Decode times run as long as what is shown.
-        tracks[0].last = tracks[0].samples.first().map_or(0, |s| s.dts) + end;
+        let samples = &tracks[0].samples;
+        let earliest = samples.iter().map(|s| s.pts).min().unwrap_or(0).min(0);
+        tracks[0].last = samples.first().map_or(0, |s| s.dts) + end - earliest;
         tracks.extend(self.sound_of_clip(plan, packets.plain, end, path)?);
         mp4::write(path, &tracks, self.bytes(place.part)?, &part.path)
     }

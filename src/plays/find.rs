@@ -145,7 +145,8 @@ fn weak_end(series: &Series) -> &'static str {
     if series.sound { "no whistle was heard and the end is hard to see" } else { "the end is hard to see" }
 }
 
-fn shot_spans(series: &Series, film: &Film) -> Vec<FrameSpan> {
+/// The shots of a film, from cut to cut.
+pub fn shot_spans(series: &Series, film: &Film) -> Vec<FrameSpan> {
     let frames = film.frames();
     let mut starts = vec![0];
     starts.extend(series.cuts.iter().copied().filter(|&c| c > 0 && c < frames));

@@ -21,7 +21,7 @@ mod woven;
 
 pub use clip::clip_span;
 pub use curves::{Curve, Curves, curves};
-pub use find::{Found, find, takes};
+pub use find::{Found, find, shot_spans, takes};
 pub use pair::{
     BELIEVED, BY_LENGTH, Camera, GamePlay, Heard, Listen, PIECE, PairedBy, RAN_ON, RESTARTED, Stretch, UNSYNCED, pair,
     pair_seen,

@@ -89,9 +89,7 @@ impl<'a> Job<'a> {
         });
         key(&format!(
             "pictures {RENDERER} {encoder} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}",
-            self.canvas,
-            studio.preset,
-            studio.crf
+            self.canvas, studio.preset, studio.crf
         ))
     }
 

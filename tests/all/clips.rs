@@ -20,7 +20,7 @@ fn plans(film: &Film, spans: &[(u64, u64)]) -> Vec<ClipPlan> {
     let media = Media::new().unwrap();
     let points: Vec<_> = (0..film.parts.len()).map(|k| media.entry_points(film, k).unwrap()).collect();
     let sounds: Vec<_> = (0..film.parts.len()).map(|k| media.sound_plan(film, k).unwrap()).collect();
-    spans.iter().map(|(from, to)| plan(film, FrameSpan::of(*from, *to), &points, &sounds)).collect()
+    spans.iter().map(|(from, to)| plan(film, FrameSpan::of(*from, *to), FrameNo(*from), &points, &sounds)).collect()
 }
 
 /// Cuts spans in one go and gives the clips.

@@ -93,7 +93,7 @@ fn cut(film: &Film, span: FrameSpan, folder: &Path) -> (PathBuf, Vec<Piece>, Str
     let media = Media::new().unwrap();
     let points: Vec<_> = (0..film.parts.len()).map(|k| media.entry_points(film, k).unwrap()).collect();
     let sounds: Vec<_> = (0..film.parts.len()).map(|k| media.sound_plan(film, k).unwrap()).collect();
-    let plan = plan(film, span, &points, &sounds);
+    let plan = plan(film, span, span.start, &points, &sounds);
     let path = folder.join(format!("{}-{}.mp4", span.start, span.end));
     media.carry_out(film, std::slice::from_ref(&plan), std::slice::from_ref(&path), &mut |_| Ok(())).unwrap();
     (path, plan.pieces.clone(), Shown(&plan).to_string())

@@ -128,7 +128,19 @@ fn a_reel_is_hevc_or_av1_where_that_is_asked_for() {
         let graph = "[0:v][1:v]psnr=f=-";
         let said = run(
             "ffmpeg",
-            &["-v", "error", "-i", other.to_str().unwrap(), "-i", path.to_str().unwrap(), "-lavfi", graph, "-f", "null", "-"],
+            &[
+                "-v",
+                "error",
+                "-i",
+                other.to_str().unwrap(),
+                "-i",
+                path.to_str().unwrap(),
+                "-lavfi",
+                graph,
+                "-f",
+                "null",
+                "-",
+            ],
         );
         let said = String::from_utf8(said).unwrap();
         let psnr: Vec<f64> = said

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use downbox::base::{FrameSpan, Silent};
+use downbox::base::{FrameNo, FrameSpan, Silent};
 use downbox::cut::{Shown, plan};
 use downbox::film::{FilmReader, FilmWriter};
 use downbox::media::Media;
@@ -14,11 +14,11 @@ fn planned(path: &Path, from: u64, to: u64) -> String {
     let media = Media::new().unwrap();
     let film = media.read(&[path.to_path_buf()], &Silent).unwrap();
     let (points, sound) = (media.entry_points(&film, 0).unwrap(), media.sound_plan(&film, 0).unwrap());
-    let told = Shown(&plan(&film, FrameSpan::of(from, to), &[points], &[sound])).to_string();
+    let told = Shown(&plan(&film, FrameSpan::of(from, to), FrameNo(from), &[points], &[sound])).to_string();
     // A film that the library knows is not read again by the process that cuts it: the same must come out.
     let later = Media::new().unwrap();
     let (points, sound) = (later.entry_points(&film, 0).unwrap(), later.sound_plan(&film, 0).unwrap());
-    let again = Shown(&plan(&film, FrameSpan::of(from, to), &[points], &[sound])).to_string();
+    let again = Shown(&plan(&film, FrameSpan::of(from, to), FrameNo(from), &[points], &[sound])).to_string();
     assert_eq!(again, told, "{}", path.display());
     told
 }

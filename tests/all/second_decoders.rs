@@ -4,9 +4,9 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use downbox::base::{FrameSpan, Silent};
+use downbox::base::{FrameNo, FrameSpan, Silent};
 use downbox::cut::plan;
-use downbox::film::{EntryPoints, Film, FilmReader, FilmWriter, Piece};
+use downbox::film::{Decode, EntryPoints, Film, FilmReader, FilmWriter, Piece};
 use downbox::media::Media;
 use serde_json::Value;
 
@@ -26,8 +26,13 @@ fn read(path: &Path) -> (Media, Film, EntryPoints) {
 
 /// Cuts one span, and gives the clip and what was copied of it.
 fn cut(path: &Path, span: FrameSpan, clip: &Path) -> Option<FrameSpan> {
+    cut_in_shot(path, span.start, span, clip)
+}
+
+/// The same of a shot that begins at `floor`.
+fn cut_in_shot(path: &Path, floor: FrameNo, span: FrameSpan, clip: &Path) -> Option<FrameSpan> {
     let (media, film, points) = read(path);
-    let plan = plan(&film, span, &[points], &[media.sound_plan(&film, 0).unwrap()]);
+    let plan = plan(&film, span, floor, &[points], &[media.sound_plan(&film, 0).unwrap()]);
     media.carry_out(&film, std::slice::from_ref(&plan), &[clip.to_path_buf()], &mut |_| Ok(())).unwrap();
     plan.pieces.iter().find_map(|piece| match piece {
         Piece::Copy(span) => Some(*span),
@@ -104,6 +109,19 @@ fn libde265_plays_hevc_clips_copied_from_their_entries() {
         assert_eq!(mine[..], theirs[start.0 as usize..end.0 as usize], "{name}");
         let bytes = std::fs::read(&clip).unwrap();
         assert!(bytes.windows(4).any(|w| w == b"hvc1"), "{name}: Apple's players take hvc1 alone");
+        // A clip that begins half a second after an entry of its shot: what lies between is there, and hidden.
+        let later = FrameSpan { start: FrameNo(start.0 + 15), end };
+        assert_eq!(cut_in_shot(&path, start, later, &clip), Some(later), "{name}");
+        assert_eq!(by_gstreamer(&clip, "h265parse", "libde265dec"), wanted(later), "{name}");
+        let (mine, theirs) = (frame_sums(&clip), frame_sums(&path));
+        assert_eq!(mine[..], theirs[later.start.0 as usize..end.0 as usize], "{name}");
+        let film = read(&clip).1;
+        assert_eq!(film.frames(), later.len(), "{name}: our own reader counts what is shown");
+        let mut frames = Media::new().unwrap().frames(&film, Decode::Exact, 1).unwrap();
+        frames.seek(FrameNo(3)).unwrap();
+        let view = frames.next_frame().unwrap().unwrap();
+        let luma: Vec<u8> = view.planes[0].chunks(view.strides[0]).flat_map(|row| &row[..WIDE]).copied().collect();
+        assert_eq!(marks::read(&luma, WIDE, HIGH, WIDE), Some(later.start.0 as u32 + 3), "{name}");
         // A clip that begins elsewhere, or ends where frames lean on later ones, is encoded whole.
         assert_eq!(cut(&path, FrameSpan::of(31, 60), &clip), None, "{name}");
     }

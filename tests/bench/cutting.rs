@@ -294,7 +294,7 @@ fn anywhere(film: &Film) -> Vec<FrameSpan> {
 
 fn plans(media: &Media, film: &Film, spans: &[FrameSpan]) -> Result<Vec<ClipPlan>, Failure> {
     let (points, sounds) = (vec![media.entry_points(film, 0)?], vec![media.sound_plan(film, 0)?]);
-    Ok(spans.iter().map(|span| plan(film, *span, &points, &sounds)).collect())
+    Ok(spans.iter().map(|span| plan(film, *span, span.start, &points, &sounds)).collect())
 }
 
 /// Seconds that this thread has been on a core.

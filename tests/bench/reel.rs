@@ -1,4 +1,5 @@
-//! What a reel costs, on 1080p clips: `cargo bench --profile dev --bench reel [-- --pairs N] [--clips N]`.
+//! What a reel costs, on 1080p clips:
+//! `cargo bench --profile dev --bench reel [-- --pairs N] [--clips N] [--only strip|kept|processes]`.
 //!
 //! A made game of 1920x1080 is cut under several names, so that there are `--clips` (40) clips whose strips differ. Printed,
 //! as CPU time of the `downbox` program with all that it starts, medians of interleaved pairs with their spread:
@@ -215,32 +216,62 @@ fn run() -> Result<(), Failure> {
     let games = std::fs::read_dir(bench.library.join("clips"))?.count();
     println!("{} clips of {games} games, {} MB", paths.len(), size(&paths)? / 1_000_000);
 
+    if part("strip") {
+        strip(&bench, pairs)?;
+    }
+    if part("kept") {
+        kept(&bench, pairs)?;
+    }
+    if part("processes") {
+        processes(&bench, &paths, games)?;
+    }
+    Ok(())
+}
+
+/// Whether a part of the bench is asked for.
+fn part(name: &str) -> bool {
+    let args: Vec<String> = std::env::args().collect();
+    let only = args.iter().position(|a| a == "--only").and_then(|k| args.get(k + 1));
+    only.is_none_or(|only| only == name)
+}
+
+/// The least of each play, so that a run takes seconds.
+const SHORT: [&str; 4] = ["--lead-in", "1", "--tail", "0"];
+
+fn strip(bench: &Bench, pairs: usize) -> Result<(), Failure> {
+    let (first, clean) = (["--first", "1"], ["--strip", "none"]);
     let mut ratios = Vec::new();
     for _ in 0..pairs {
-        let with = bench.reel(Some(1), 1, &["--lead-in", "20", "--tail", "20"], true)?;
-        let without = bench.reel(Some(1), 1, &["--lead-in", "20", "--tail", "20", "--strip", "none"], true)?;
+        let with = bench.reel(Some(1), 1, &[&SHORT[..], &first].concat(), true)?;
+        let without = bench.reel(Some(1), 1, &[&SHORT[..], &first, &clean].concat(), true)?;
         ratios.push(with.cpu / without.cpu);
     }
     println!("the strip over the clean reel, one core, CPU: {}", spread(ratios));
+    Ok(())
+}
 
+fn kept(bench: &Bench, pairs: usize) -> Result<(), Failure> {
     let (mut cached, mut cached_mute, mut cores) = (Vec::new(), Vec::new(), Vec::new());
-    for _ in 0..pairs.div_ceil(2) {
-        let first = bench.reel(Some(1), 2, &[], true)?;
-        let again = bench.reel(Some(1), 2, &[], false)?;
+    for _ in 0..pairs {
+        let first = bench.reel(Some(1), 1, &SHORT, true)?;
+        let again = bench.reel(Some(1), 1, &SHORT, false)?;
         cached.push(first.cpu / again.cpu);
-        let both = bench.reel(Some(2), 2, &[], true)?;
+        let mute = bench.reel(Some(1), 1, &[&SHORT[..], &["--mute"]].concat(), false)?;
+        cached_mute.push(first.cpu / mute.cpu);
+        let both = bench.reel(Some(2), 1, &SHORT, true)?;
         cores.push(first.wall / both.wall);
-        let mute = bench.reel(Some(1), 2, &["--mute"], true)?;
-        cached_mute.push(mute.cpu / bench.reel(Some(1), 2, &["--mute"], false)?.cpu);
     }
     println!("rendering over joining what lies there, CPU: {}", spread(cached));
     println!("the same without sound, CPU: {}", spread(cached_mute));
     println!("one core over two, wall: {}", spread(cores));
+    Ok(())
+}
 
+fn processes(bench: &Bench, paths: &[PathBuf], games: usize) -> Result<(), Failure> {
     let folder = tempfile::tempdir_in(Path::new(env!("CARGO_MANIFEST_DIR")).join("target"))?;
     let whole = ["--lead-in", "60", "--tail", "60"];
     let ours = bench.reel(None, games, &whole, true)?;
-    let theirs = by_processes(&paths, folder.path())?;
+    let theirs = by_processes(paths, folder.path())?;
     println!(
         "against a process a clip and concat, {} clips: wall {:.2} (CPU {:.2}), {:.0} s and {:.0} s of CPU",
         paths.len(),
@@ -249,16 +280,11 @@ fn run() -> Result<(), Failure> {
         ours.cpu,
         theirs.cpu
     );
-    let graph = by_graph(&paths, folder.path())?;
-    println!(
-        "memory: {:.0} MB, one filter graph {:.0} MB, ratio {:.2}",
-        ours.memory,
-        graph.memory,
-        ours.memory / graph.memory
-    );
-    for part in [games.div_ceil(4), games.div_ceil(2), games] {
-        let held = bench.reel(None, part, &[], true)?;
-        println!("memory at {part} games: {:.0} MB", held.memory);
+    let graph = by_graph(paths, folder.path())?;
+    let (held, of) = (ours.memory, graph.memory);
+    println!("memory: {held:.0} MB, one filter graph {of:.0} MB, ratio {:.2}", held / of);
+    for part in [games.div_ceil(4), games.div_ceil(2)] {
+        println!("memory at {part} of {games} games: {:.0} MB", bench.reel(None, part, &SHORT, true)?.memory);
     }
     Ok(())
 }
