@@ -15,6 +15,6 @@ pub use picture::{Color, Luma, Matrix, Picture, PictureView};
 pub use play::{Angle, Evidence, Play, Shot, ShotKind, Sighting};
 pub use series::{Sample, SampleSeries, Series, Unfinished, Whistle};
 pub use source::{
-    ClipPlan, ClipSink, ClipSpec, Codec, Decode, EntryPoints, FilmReader, FilmWriter, FrameSource, JoinSpec, Piece,
-    REEL_MARK, ReelSink, SoundPlan, SoundSource,
+    Beside, ClipPlan, ClipSink, ClipSpec, Codec, Decode, Draw, DrawnSpec, EntryPoints, FilmReader, FilmWriter,
+    FrameSource, Hand, JoinShape, JoinSpec, Joinable, Piece, REEL_MARK, ReelSink, SoundPlan, SoundSource,
 };

@@ -104,6 +104,8 @@ pub struct ClipSpec {
     pub channels: usize,
     /// What the pictures are encoded as.
     pub codec: Codec,
+    /// What it is to lie beside, where that is copied H.264.
+    pub beside: Option<Beside>,
     /// x264 preset; the other encoders take what comes near it.
     pub preset: String,
     /// x264 constant rate factor; the other encoders take what looks like it.
@@ -128,6 +130,56 @@ pub trait ClipSink {
     fn finish(self: Box<Self>) -> Result<()>;
 }
 
+/// Size and rate of a reel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct JoinShape {
+    /// Width.
+    pub width: u32,
+    /// Height.
+    pub height: u32,
+    /// Frames a second.
+    pub rate: Rate,
+}
+
+/// Which films can be copied into one reel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Joinable {
+    /// Of each film, whether its packets can lie beside those of the others that can.
+    pub fits: Vec<bool>,
+    /// How segments encoded whole lie beside them.
+    pub beside: Beside,
+    /// Id of the parameter sets of what is encoded beside copied packets; no film has it, nor have segments encoded whole.
+    pub set_id: u8,
+}
+
+/// How H.264 is encoded that lies beside copied packets.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Beside {
+    /// Id of its parameter sets.
+    pub set_id: u8,
+    /// How many pictures are decoded before one that is shown before them, as in what is copied: a strict decoder (measured
+    /// with OpenH264) loses frames at the joint where it changes.
+    pub reorder: u8,
+}
+
+/// How frames are encoded beside copied packets of a reel.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DrawnSpec {
+    /// x264 preset.
+    pub preset: String,
+    /// x264 constant rate factor.
+    pub crf: u8,
+    /// Encoder threads.
+    pub threads: usize,
+    /// Id of their parameter sets.
+    pub set_id: u8,
+}
+
+/// Takes a picture on to the encoder.
+pub type Hand<'a> = dyn FnMut(&PictureView<'_>) -> Result<()> + 'a;
+/// Draws on a frame of the film and hands on what is to be encoded.
+pub type Draw<'a> = dyn FnMut(&PictureView<'_>, &mut Hand<'_>) -> Result<()> + 'a;
+
 /// What a reel that is joined from segments looks like.
 #[derive(Debug, Clone, PartialEq)]
 pub struct JoinSpec {
@@ -137,6 +189,8 @@ pub struct JoinSpec {
     pub channels: usize,
     /// Title in the file's metadata.
     pub title: String,
+    /// The segments, where they do not all have the same parameter sets: what they have is gathered first.
+    pub mixed: Vec<PathBuf>,
 }
 
 /// Takes files whose pictures were written by sinks of one size, rate and setting, and makes one file of them without
@@ -208,6 +262,23 @@ pub trait FilmWriter: Sync {
     fn create(&self, path: &Path, spec: &ClipSpec) -> Result<Box<dyn ClipSink + Send>>;
     /// Starts a reel at `path` that is joined from segments.
     fn join(&self, path: &Path, spec: &JoinSpec) -> Result<Box<dyn ReelSink + Send>>;
+    /// Which of these films, H.264 of the reel's own shape, can be copied into one reel.
+    ///
+    /// # Errors
+    /// A film that can no longer be opened.
+    fn joinable(&self, films: &[&Film], shape: JoinShape) -> Result<Joinable>;
+    /// Writes the pictures of a plan that copies packets, `draw` drawing on every frame that is encoded.
+    ///
+    /// # Errors
+    /// A film that cannot be read there; those of `draw`; the disk.
+    fn splice_drawn(
+        &self,
+        film: &Film,
+        plan: &ClipPlan,
+        path: &Path,
+        spec: &DrawnSpec,
+        draw: &mut Draw<'_>,
+    ) -> Result<()>;
     /// What encodes, with its version: other words where the same pictures may become other bytes.
     ///
     /// # Errors

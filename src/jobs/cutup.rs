@@ -10,8 +10,9 @@ use super::sidecars;
 use super::survey::rank;
 use super::texts::{game_title, strip_text};
 use super::{Config, Tools};
-use crate::base::{Error, IoContext, Problem, Result, go_on};
-use crate::film::{Angle, Codec, Film, REEL_MARK};
+use crate::base::{Error, FrameSpan, IoContext, Problem, Result, go_on};
+use crate::cut;
+use crate::film::{Angle, ClipPlan, Codec, Film, FilmWriter, REEL_MARK, SoundPlan};
 use crate::filter::{self, Filter};
 use crate::football::fold;
 use crate::library::{ClipFound, GameFound, Library, PlayFound};
@@ -19,8 +20,8 @@ use crate::paint::{CardText, Design, StripText};
 use crate::plays;
 use crate::reel::sidecar::Kind;
 use crate::reel::{
-    self, CARD, Foreseen, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio,
-    View, chapter_title,
+    self, CARD, Foreseen, Layout, PlanCopy, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store,
+    Studio, View, chapter_title,
 };
 
 /// How long the strip stands.
@@ -199,10 +200,17 @@ pub(super) fn studio<'a>(tools: Tools<'a>, config: &'a Config, store: &'a Store,
         codec: ask.codec.or_else(|| Codec::named(&config.settings.cutup.codec)).unwrap_or_default(),
         preset: config.settings.cutup.preset.clone(),
         crf: config.settings.cutup.crf,
+        // The film's own packets are of its own quality: that of a tape.
+        copies: (profile(config, ask) == Profile::Tape).then_some(copy_plan as PlanCopy),
         jobs: 0,
         store,
         progress: tools.progress,
     }
+}
+
+/// Plans a stretch of one file of film.
+fn copy_plan(writer: &dyn FilmWriter, film: &Film, span: FrameSpan) -> Result<ClipPlan> {
+    Ok(cut::plan(film, span, span.start, &[writer.entry_points(film, 0)?], &[SoundPlan::None]))
 }
 
 /// The film behind a source of a plan.

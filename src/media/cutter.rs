@@ -11,7 +11,7 @@ use super::frames::Frames;
 use super::sound::Sound;
 use super::{Media, failed};
 use crate::base::{Error, IoContext, Rate, Result};
-use crate::film::{ClipPlan, Codec, Decode, Film, Part, Piece};
+use crate::film::{ClipPlan, Codec, Decode, Draw, Film, Part, Piece};
 
 /// Carries out plans over one film, in order. `done(i)` is called when `paths[i]` is whole and closed.
 pub fn carry_out(
@@ -28,8 +28,7 @@ pub fn carry_out(
             "report this: every clip needs its name",
         ));
     }
-    let mut cutter =
-        Cutter { media, film, frames: Frames::new(film, Decode::Exact, 0), open: None, bytes: None, sound: None };
+    let mut cutter = Cutter::over(media, film, 0);
     for (i, (plan, path)) in plans.iter().zip(paths).enumerate() {
         cutter.check(plan)?;
         if plan.pieces.iter().any(|p| matches!(p, Piece::Copy(_))) {
@@ -44,6 +43,8 @@ pub fn carry_out(
 
 /// A film held open between clips: one demuxer for packets, one decoder for frames, one for sound.
 pub struct Cutter<'a> {
+    /// How what is encoded differs from what a clip has.
+    pub own: Option<Own<'a>>,
     pub media: &'a Media,
     pub film: &'a Film,
     pub frames: Frames<'a>,
@@ -52,8 +53,27 @@ pub struct Cutter<'a> {
     bytes: Option<(usize, File)>,
 }
 
+/// What is encoded for a reel beside copied packets.
+pub struct Own<'a> {
+    /// Id of its parameter sets.
+    pub set_id: u8,
+    /// Encoder threads.
+    pub threads: usize,
+    /// Draws on it.
+    pub draw: &'a mut Draw<'a>,
+}
+
+impl<'a> Cutter<'a> {
+    /// Opens nothing yet. `threads`: those of the decoder, 0 for as many as there are cores.
+    pub fn over(media: &'a Media, film: &'a Film, threads: usize) -> Self {
+        let frames = Frames::new(film, Decode::Exact, threads);
+        Self { own: None, media, film, frames, open: None, bytes: None, sound: None }
+    }
+}
+
 impl Cutter<'_> {
-    fn check(&self, plan: &ClipPlan) -> Result<()> {
+    /// Whether a plan is one of this film.
+    pub fn check(&self, plan: &ClipPlan) -> Result<()> {
         let mut at = plan.span.start;
         for piece in &plan.pieces {
             let (Piece::Copy(span) | Piece::Encode(span, _)) = piece;

@@ -14,7 +14,7 @@ use crate::film::{Codec, PictureView};
 
 /// How a stream says what its numbers mean, in the library's own words: kept as they are, also where they say nothing,
 /// so that frames encoded anew look like their copied neighbors in any player.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Tags {
     space: ffi::AVColorSpace,
     primaries: ffi::AVColorPrimaries,
@@ -56,7 +56,7 @@ impl Tags {
 }
 
 /// What a stretch of pictures looks like.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct VideoSpec {
     /// What they are encoded as. Frames that are joined to copied ones are H.264.
     pub codec: Codec,

@@ -8,6 +8,7 @@ use super::demux::Demux;
 use super::encode::AacEncoder;
 use super::extradata;
 use super::mux::Muxer;
+use super::nal::Sets;
 use super::sink::{SOUND_RATE, lasting};
 use crate::base::{Error, Result};
 use crate::film::{JoinSpec, ReelSink};
@@ -27,8 +28,10 @@ pub struct Joiner {
 struct Open {
     muxer: Muxer,
     sound: Option<AacEncoder>,
-    /// Parameter sets of all segments.
-    sets: Vec<u8>,
+    /// What every segment announces; `None` where they were gathered.
+    sets: Option<Vec<u8>>,
+    /// By how many pictures the first one is decoded before it is shown; `None`: by its own times.
+    ahead: Option<i64>,
 }
 
 impl Joiner {
@@ -45,7 +48,8 @@ impl Joiner {
     /// Opens the file for segments like this one.
     fn begin(&self, parameters: &ff::codec::Parameters) -> Result<Open> {
         let mut muxer = Muxer::create(&self.path, &self.spec.title)?;
-        muxer.add(parameters, self.base(), None, None)?;
+        let mixed = if self.spec.mixed.is_empty() { None } else { Some(self.gathered()?) };
+        muxer.add(parameters, self.base(), mixed.as_ref().map(|(record, _)| record.as_slice()), None)?;
         let sound = match self.spec.channels {
             0 => None,
             n => {
@@ -55,31 +59,61 @@ impl Joiner {
             }
         };
         muxer.begin()?;
-        Ok(Open { muxer, sound, sets: extradata(parameters) })
+        let sets = mixed.is_none().then(|| extradata(parameters));
+        Ok(Open { muxer, sound, sets, ahead: mixed.map(|(_, ahead)| ahead) })
     }
+
+    /// The record of what all segments announce, and the most pictures by which one is decoded ahead.
+    fn gathered(&self) -> Result<(Vec<u8>, i64)> {
+        let (mut all, mut ahead) = (Sets::default(), 0);
+        for path in &self.spec.mixed {
+            let mut demux = Demux::open(path)?;
+            let video = demux.video;
+            let sets = demux.parameters(video).and_then(|parameters| Sets::read(&extradata(&parameters)));
+            let (sets, _) = sets.ok_or_else(|| torn(path, "it announces no parameter sets"))?;
+            if all.contradicts(&sets) {
+                return Err(torn(path, "its parameter sets contradict those of another"));
+            }
+            sets.all().for_each(|set| all.add(set));
+            let from = demux.time_base(video);
+            while let Some(packet) = demux.next() {
+                if packet.stream() == video {
+                    let mut packet = packet.clone();
+                    packet.rescale_ts(from, self.base());
+                    let early = packet.pts().unwrap_or(0) - packet.dts().unwrap_or(0);
+                    ahead = ahead.max(early / i64::from(self.spec.rate.den.max(1)));
+                    break;
+                }
+            }
+        }
+        let record = all.avcc(&Sets::default());
+        Ok((record.ok_or_else(|| torn(&self.path, "no segment announces parameter sets"))?, ahead))
+    }
+}
+
+/// What to say of a segment that does not fit.
+fn torn(segment: &Path, what: &str) -> Error {
+    Error::failed(
+        format!("a rendered segment cannot be joined: {what}"),
+        segment.display(),
+        "run the same command again: the segment is rendered anew",
+    )
 }
 
 impl ReelSink for Joiner {
     fn append(&mut self, segment: &Path, sound: &mut dyn FnMut(&mut Vec<f32>) -> Result<()>) -> Result<u64> {
-        let torn = |what: &str| {
-            Error::failed(
-                format!("a rendered segment cannot be joined: {what}"),
-                segment.display(),
-                "run the same command again: the segment is rendered anew",
-            )
-        };
         let mut demux = Demux::open(segment)?;
         let (parameters, from) = match demux.input.stream(demux.video) {
             Some(stream) => (stream.parameters(), stream.time_base()),
-            None => return Err(torn("it has no picture")),
+            None => return Err(torn(segment, "it has no picture")),
         };
         let base = self.base();
         let mut open = match self.open.take() {
             Some(open) => open,
             None => self.begin(&parameters)?,
         };
-        if open.sets != extradata(&parameters) {
-            return Err(torn("it was encoded in another way than the others"));
+        if open.sets.as_ref().is_some_and(|sets| *sets != extradata(&parameters)) {
+            return Err(torn(segment, "it was encoded in another way than the others"));
         }
         let step = i64::from(self.spec.rate.den);
         let offset = self.pictures * step;
@@ -92,10 +126,14 @@ impl ReelSink for Joiner {
             let mut packet = packet.clone();
             packet.rescale_ts(from, base);
             let (Some(pts), Some(dts)) = (packet.pts(), packet.dts()) else {
-                return Err(torn("a picture has no time"));
+                return Err(torn(segment, "a picture has no time"));
             };
             packet.set_pts(Some(pts + offset));
-            packet.set_dts(Some(dts + offset));
+            // Segments of other depths of reordering are decoded in one even row.
+            packet.set_dts(Some(match open.ahead {
+                Some(ahead) => offset + (count - ahead) * step,
+                None => dts + offset,
+            }));
             open.muxer.write(0, lasting(packet, step))?;
             count += 1;
             if let Some(encoder) = &mut open.sound {
@@ -104,7 +142,7 @@ impl ReelSink for Joiner {
             }
         }
         if let Some(why) = &demux.broke {
-            return Err(torn(why));
+            return Err(torn(segment, why));
         }
         self.pictures += count;
         self.open = Some(open);

@@ -19,6 +19,7 @@ mod nal;
 mod packets;
 mod part;
 mod picture;
+mod reel_copy;
 mod sink;
 mod sound;
 mod splice;
@@ -32,8 +33,8 @@ use ffmpeg_next as ff;
 
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
-    ClipPlan, ClipSink, ClipSpec, Codec, Decode, EntryPoints, Film, FilmReader, FilmWriter, FrameSource, JoinSpec,
-    ReelSink, SoundPlan, SoundSource,
+    ClipPlan, ClipSink, ClipSpec, Codec, Decode, Draw, DrawnSpec, EntryPoints, Film, FilmReader, FilmWriter,
+    FrameSource, JoinShape, JoinSpec, Joinable, ReelSink, SoundPlan, SoundSource,
 };
 
 /// The codec library, started.
@@ -154,6 +155,21 @@ impl FilmWriter for Media {
 
     fn join(&self, path: &Path, spec: &JoinSpec) -> Result<Box<dyn ReelSink + Send>> {
         Ok(Box::new(join::Joiner::create(path, spec)))
+    }
+
+    fn joinable(&self, films: &[&Film], shape: JoinShape) -> Result<Joinable> {
+        reel_copy::joinable(self, films, shape)
+    }
+
+    fn splice_drawn(
+        &self,
+        film: &Film,
+        plan: &ClipPlan,
+        path: &Path,
+        spec: &DrawnSpec,
+        draw: &mut Draw<'_>,
+    ) -> Result<()> {
+        reel_copy::splice_drawn(self, film, plan, path, spec, draw)
     }
 
     fn encoder(&self, codec: Codec) -> Result<String> {

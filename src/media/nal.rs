@@ -319,9 +319,22 @@ impl Sets {
 
     /// An id from 1 to 31 that no set uses.
     pub fn free_id(&self) -> Option<u8> {
+        self.free_id_below(32)
+    }
+
+    /// The same below `limit`.
+    pub fn free_id_below(&self, limit: u8) -> Option<u8> {
         let used: Vec<u32> =
             self.sps.iter().filter_map(|s| sps_id(s)).chain(self.pps.iter().filter_map(|p| pps_id(p))).collect();
-        (1..32u8).rev().find(|id| !used.contains(&u32::from(*id)))
+        (1..limit).rev().find(|id| !used.contains(&u32::from(*id)))
+    }
+
+    /// Whether a set of `other` has the id of one held here and another content: both cannot stand in one record.
+    pub fn contradicts(&self, other: &Self) -> bool {
+        let against = |held: &[Vec<u8>], others: &[Vec<u8>], id: fn(&[u8]) -> Option<u32>| {
+            others.iter().any(|one| held.iter().any(|set| set != one && id(set) == id(one)))
+        };
+        against(&self.sps, &other.sps, sps_id) || against(&self.pps, &other.pps, pps_id)
     }
 
     /// An avcC record of these sets and another's, packets framed by four bytes of length, the level the larger.

@@ -74,7 +74,12 @@ impl Cutter<'_> {
                 }
                 Piece::Encode(span, _) => {
                     // One group: it ends where copying begins.
-                    let spec = VideoSpec { set_id: sets.free_id(), gop: 100_000, ..self.spec(part, &parameters) };
+                    let like = self.spec(part, &parameters);
+                    let (set_id, threads) = match &self.own {
+                        Some(own) => (Some(own.set_id), own.threads),
+                        None => (sets.free_id(), like.threads),
+                    };
+                    let spec = VideoSpec { set_id, threads, gop: 100_000, ..like };
                     for unit in self.encode_piece(*span, &spec, zero, first, path, &mut laid)?.all() {
                         own_sets.add(unit);
                     }
@@ -156,18 +161,24 @@ impl Cutter<'_> {
             Ok(())
         };
         // Turning would be undone by the display matrix of the clip.
-        self.frames.upright_off(true);
-        self.frames.seek(span.start)?;
+        let Self { frames, own, .. } = self;
+        frames.upright_off(true);
+        frames.seek(span.start)?;
         let mut last: Option<FrameNo> = None;
         while last.is_none_or(|last| last.0 + 1 < span.end.0) {
-            let Some(view) = self.frames.next_frame()? else { break };
+            let Some(view) = frames.next_frame()? else { break };
             if view.no >= span.end {
                 break;
             }
-            encoder.encode(&view, ticks_at(part, view.no.0 - first) - zero, last.is_none(), &mut lay)?;
-            last = Some(view.no);
+            let (no, key) = (view.no, last.is_none());
+            let at = ticks_at(part, no.0 - first) - zero;
+            match own {
+                Some(own) => (own.draw)(&view, &mut |drawn| encoder.encode(drawn, at, key, &mut lay))?,
+                None => encoder.encode(&view, at, key, &mut lay)?,
+            }
+            last = Some(no);
         }
-        self.frames.upright_off(false);
+        frames.upright_off(false);
         if last.is_some() {
             encoder.flush(&mut lay)?;
         }

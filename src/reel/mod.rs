@@ -2,6 +2,7 @@
 
 mod canvas;
 mod compose;
+mod copied;
 mod fit;
 mod foresee;
 mod order;
@@ -15,6 +16,7 @@ mod sound;
 mod store;
 
 pub use canvas::{Canvas, SourceShape};
+pub use copied::PlanCopy;
 pub use fit::Fitter;
 pub use foresee::{Foreseen, foresee};
 pub use order::{ReelKey, order};

@@ -11,6 +11,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
 
+use super::copied::{self, PlanCopy};
 use super::plan::{ReelPlan, Segment};
 use super::schedule::sample_at;
 use super::segment::{Job, SAMPLE_BYTES};
@@ -38,6 +39,8 @@ pub struct Studio<'a> {
     pub preset: String,
     /// x264 constant rate factor.
     pub crf: u8,
+    /// Plans what is copied of a segment whose strip stands for a while only; `None` where every frame is encoded.
+    pub copies: Option<PlanCopy>,
     /// Segments rendered at once; 0 for as many as there are cores.
     pub jobs: usize,
     /// Segments rendered before.
@@ -103,6 +106,8 @@ pub(super) struct Shown<'a> {
 pub(super) struct Laid<'a> {
     pub shown: Vec<Shown<'a>>,
     left_out: Vec<LeftOut>,
+    /// Whether some segments hold copied packets: then not all have the same parameter sets.
+    pub mixed: bool,
 }
 
 /// Renders a plan into `out`.
@@ -129,7 +134,12 @@ pub fn render(
         fresh: made.fresh,
     };
     let channels = if plan.mute { 0 } else { CHANNELS };
-    let spec = JoinSpec { rate: plan.canvas.rate, channels, title: plan.title.clone() };
+    let files = laid.shown.iter().filter(|shown| matches!(made.files.get(&shown.pictures), Some(Ok(_))));
+    let mut mixed: Vec<_> = files.map(|shown| studio.store.path(&shown.pictures, PICTURES)).collect();
+    mixed.sort();
+    mixed.dedup();
+    mixed.retain(|_| laid.mixed);
+    let spec = JoinSpec { rate: plan.canvas.rate, channels, title: plan.title.clone(), mixed };
     let mut sink = studio.writer.join(pending.path(), &spec)?;
     let mut told: HashSet<(String, String)> = HashSet::new();
     studio.progress.stage("join", laid.shown.len() as u64);
@@ -202,7 +212,7 @@ pub fn prepare(
     studio: &Studio<'_>,
     open: &mut dyn FnMut(&str) -> Result<Arc<Film>>,
 ) -> Result<PreparedSegments> {
-    let Laid { shown, left_out } = lay_out(plan, studio, open)?;
+    let Laid { shown, left_out, .. } = lay_out(plan, studio, open)?;
     let made = make(plan, studio, &shown)?;
     let mut done = PreparedSegments { fresh: made.fresh, left_out, ..PreparedSegments::default() };
     for shown in &shown {
@@ -225,19 +235,22 @@ pub(super) fn lay_out<'a>(
     open: &mut dyn FnMut(&str) -> Result<Arc<Film>>,
 ) -> Result<Laid<'a>> {
     let encoder = studio.writer.encoder(studio.codec)?;
-    let mut laid = Laid { shown: Vec::new(), left_out: Vec::new() };
+    let mut laid = Laid { shown: Vec::new(), left_out: Vec::new(), mixed: false };
     for segment in &plan.segments {
         let films: Result<Vec<Arc<Film>>> = segment.views.iter().map(|view| open(&view.source)).collect();
         match films.and_then(|films| Job::of(segment, films, plan.canvas, studio.templates)) {
             Ok(job) => {
-                let pictures = job.picture_key(studio, &encoder);
                 let sound = (!plan.mute).then(|| job.sound_key());
-                laid.shown.push(Shown { segment, job, pictures, sound });
+                laid.shown.push(Shown { segment, job, pictures: String::new(), sound });
             }
             // A film that fails takes its own play out of the reel, not the reel; a stop stops.
             Err(error) if error.kind == ErrorKind::Interrupted => return Err(error),
             Err(error) => laid.left_out.push(left_out(studio, segment, &error.to_string())),
         }
+    }
+    copied::choose(&mut laid, studio)?;
+    for shown in &mut laid.shown {
+        shown.pictures = shown.job.picture_key(studio, &encoder);
     }
     Ok(laid)
 }

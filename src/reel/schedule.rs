@@ -41,6 +41,11 @@ impl Schedule {
         Self { from, span, ..self.clone() }
     }
 
+    /// The frames of the film that are seen.
+    pub fn span(&self) -> FrameSpan {
+        self.span
+    }
+
     /// The span as far as the film goes.
     pub fn within(film: &Film, span: FrameSpan) -> FrameSpan {
         let frames = film.frames();

@@ -5,13 +5,14 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::compose::Composer;
-use super::plan::Segment;
+use super::copied::Copied;
+use super::plan::{Layout, Segment};
 use super::render::{CHANNELS, Studio};
 use super::schedule::{Schedule, sample_at};
 use super::sound::SegmentSound;
 use super::store::key;
 use crate::base::{Error, FrameNo, IoContext, Problem, Result, go_on};
-use crate::film::{ClipSpec, Decode, Film, FilmReader, FrameSource};
+use crate::film::{Beside, ClipSpec, Decode, DrawnSpec, Film, FilmReader, FrameSource, Hand, PictureView};
 use crate::paint::{Card, CardKind, CardText, Overlay, Strip, Template, Templates};
 use crate::reel::Canvas;
 
@@ -20,10 +21,14 @@ pub const RENDERER: u32 = 1;
 
 /// A segment with its films and what each frame of the reel shows.
 pub(super) struct Job<'a> {
-    segment: &'a Segment,
-    canvas: Canvas,
-    films: Vec<Arc<Film>>,
-    schedules: Vec<Schedule>,
+    pub segment: &'a Segment,
+    pub canvas: Canvas,
+    pub films: Vec<Arc<Film>>,
+    pub schedules: Vec<Schedule>,
+    /// How it is made by copying; `None` where every frame is encoded.
+    pub copied: Option<Copied>,
+    /// How it is encoded, where it is to lie beside copied packets.
+    pub beside: Option<Beside>,
     /// Pictures in the reel.
     frames: u64,
     /// What was not as planned.
@@ -40,7 +45,8 @@ impl<'a> Job<'a> {
             let seconds = card.seconds(card_template(templates, card));
             let frames = ((seconds * canvas.rate.hz()).round() as u64).max(1);
             let (schedules, problems) = (Vec::new(), Vec::new());
-            return Ok(Self { segment, canvas, films, schedules, frames, problems });
+            let (copied, beside) = (None, None);
+            return Ok(Self { segment, canvas, films, schedules, copied, beside, frames, problems });
         }
         let mut schedules: Vec<Schedule> = Vec::new();
         let mut problems = Vec::new();
@@ -66,12 +72,22 @@ impl<'a> Job<'a> {
         let Some(frames) = schedules.first().map(|s| s.frames) else {
             return Err(Error::refused("it shows nothing", segment.source(), ""));
         };
-        Ok(Self { segment, canvas, films, schedules, frames, problems })
+        Ok(Self { segment, canvas, films, schedules, copied: None, beside: None, frames, problems })
     }
 
     /// Pictures that it has in the reel.
     pub fn frames(&self) -> u64 {
         self.frames
+    }
+
+    /// On how many frames from the first on something is drawn.
+    pub fn drawn(&self, studio: &Studio<'_>) -> u64 {
+        match (&self.segment.strip, studio.templates.of(studio.design)) {
+            (Some(_), Some(_)) => {
+                self.segment.strip_for.map_or(u64::MAX, |s| (s * self.canvas.rate.hz()).round().max(0.0) as u64)
+            }
+            _ => 0,
+        }
     }
 
     /// What the pictures are found by: all that shapes them, what encodes them too.
@@ -87,8 +103,11 @@ impl<'a> Job<'a> {
             let template = card_template(studio.templates, card);
             (card.kept_for(template), template, self.frames)
         });
+        // What every segment has of it is not told, so that reels without copied packets find their segments.
+        let copied = self.copied.as_ref().map(|c| format!("{c:?}")).or(self.beside.map(|b| format!("{b:?}")));
+        let copied = copied.unwrap_or_default();
         key(&format!(
-            "pictures {RENDERER} {encoder} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}",
+            "pictures {RENDERER} {encoder} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}{copied}",
             self.canvas, studio.preset, studio.crf
         ))
     }
@@ -118,6 +137,7 @@ impl<'a> Job<'a> {
             rate,
             channels: 0,
             codec: studio.codec,
+            beside: self.beside,
             preset: studio.preset.clone(),
             crf: studio.crf,
             threads,
@@ -138,7 +158,25 @@ impl<'a> Job<'a> {
         }
         let mut problems = Vec::new();
         let overlay = self.overlay(studio, &mut problems)?;
-        let overlay_until = self.segment.strip_for.map_or(u64::MAX, |s| (s * rate.hz()).round().max(0.0) as u64);
+        let overlay_until = self.drawn(studio);
+        if let (Some(copied), Some(film)) = (&self.copied, self.films.first()) {
+            let spec = DrawnSpec { preset: spec.preset, crf: spec.crf, threads, set_id: copied.set_id };
+            let mut composer = Composer::new(Layout::Single, (width as usize, height as usize), 1);
+            let from = copied.plan.span.start.0;
+            let mut draw = |picture: &PictureView<'_>, hand: &mut Hand<'_>| {
+                go_on(studio.progress, "rendering; what is rendered is kept")?;
+                let k = picture.no.0 - from;
+                at(k + 1);
+                if k >= overlay_until {
+                    return hand(picture);
+                }
+                composer.take(0, picture, (width, height));
+                hand(&composer.lay(overlay.as_ref()).view(picture.no, picture.time))
+            };
+            studio.writer.splice_drawn(film, &copied.plan, path, &spec, &mut draw)?;
+            at(self.frames);
+            return Ok((self.frames, problems));
+        }
         let mut composer = Composer::new(self.segment.layout, (width as usize, height as usize), self.films.len());
         let mut readers: Vec<Pictures<'_>> = Vec::new();
         for (film, schedule) in self.films.iter().zip(&self.schedules) {

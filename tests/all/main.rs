@@ -12,6 +12,7 @@ mod asks;
 mod browser;
 mod check;
 mod clips;
+mod copied;
 mod damaged_sheets;
 mod desk;
 mod durable;

@@ -207,6 +207,7 @@ fn a_written_reel_has_rank_as_bar_code_and_sound_in_place() {
         rate: Rate { num: 30_000, den: 1001 },
         channels: 2,
         codec: Codec::H264,
+        beside: None,
         preset: "veryfast".into(),
         crf: 23,
         threads: 0,

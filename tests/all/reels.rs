@@ -85,6 +85,7 @@ fn make(segments: usize, mute: bool, out: &Path) -> (ReelPlan, Rendered) {
         codec: Codec::H264,
         preset: "veryfast".into(),
         crf: 20,
+        copies: None,
         jobs: 2,
         store: &store,
         progress: &Silent,

@@ -41,7 +41,7 @@ fn cut_in_shot(path: &Path, floor: FrameNo, span: FrameSpan, clip: &Path) -> Opt
 }
 
 /// Numbers that the frames show as GStreamer decodes them.
-fn by_gstreamer(clip: &Path, parser: &str, decoder: &str) -> Vec<Option<u32>> {
+pub(super) fn by_gstreamer(clip: &Path, parser: &str, decoder: &str) -> Vec<Option<u32>> {
     let raw = clip.with_extension("raw");
     let (from, to) = (format!("location={}", clip.display()), format!("location={}", raw.display()));
     let chain = ["filesrc", &from, "!", "qtdemux", "!", parser, "!", decoder, "!", "video/x-raw,format=I420", "!"];
@@ -67,7 +67,7 @@ fn smart_clips(folder: &Path) -> Vec<(PathBuf, FrameSpan)> {
         let coded = ["-c:v", "libx264", "-preset", "veryfast", "-bf", frames, "-g", "30", "-x264-params", pyramid];
         remade(&film, path, &[], &[&coded[..], &["-c:a", "copy"]].concat());
     }
-    let spans = [(&deep, 17, 78), (&plain, 7, 65)];
+    let spans = [(&deep, 17, 78), (&plain, 7, 65), (&deep, 17, 91)];
     let cut_one = |(k, (film, from, to)): (usize, (&PathBuf, u64, u64))| {
         let (clip, span) = (folder.join(format!("clip{k}.mp4")), FrameSpan::of(from, to));
         let copied = cut(film, span, &clip).unwrap();

@@ -5,7 +5,10 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use super::*;
 use crate::base::{FrameSpan, Silent};
 use crate::film::scripted::{Footage, part};
-use crate::film::{ClipPlan, ClipSink, ClipSpec, EntryPoints, Picture, PictureView, ReelSink, SoundPlan};
+use crate::film::{
+    Beside, ClipPlan, ClipSink, ClipSpec, Draw, DrawnSpec, EntryPoints, JoinShape, Joinable, Picture, PictureView,
+    ReelSink, SoundPlan,
+};
 use crate::paint::{Design, StripText, Templates, paint};
 use crate::reel::{Canvas, Layout, View};
 
@@ -50,6 +53,12 @@ impl FilmWriter for Recording {
         std::fs::write(path, b"reel").unwrap();
         self.taken.lock().unwrap().spec = Some(spec.clone());
         Ok(Box::new(JoinedSink(self.taken.clone())))
+    }
+    fn joinable(&self, films: &[&Film], _: JoinShape) -> Result<Joinable> {
+        Ok(Joinable { fits: vec![false; films.len()], beside: Beside::default(), set_id: 0 })
+    }
+    fn splice_drawn(&self, _: &Film, _: &ClipPlan, _: &Path, _: &DrawnSpec, _: &mut Draw<'_>) -> Result<()> {
+        panic!("nothing is copied")
     }
     fn encoder(&self, codec: Codec) -> Result<String> {
         Ok(format!("recording of {}", codec.as_str()))
@@ -162,6 +171,7 @@ fn run_with(
         codec: Codec::H264,
         preset: "veryfast".into(),
         crf: 20,
+        copies: None,
         jobs: 2,
         store: &store,
         progress,
