@@ -24,6 +24,7 @@ mod opener;
 mod play_facts;
 mod play_key;
 mod prepare;
+mod rendering;
 mod repair;
 mod scan;
 mod settings;

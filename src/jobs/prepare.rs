@@ -2,7 +2,8 @@
 
 use std::collections::HashSet;
 
-use super::cutup::{opened, planned, segments, studio};
+use super::cutup::planned;
+use super::rendering::{opened, segments, studio};
 use super::{Config, CutupAsk, Tools};
 use crate::base::Result;
 use crate::filter::Filter;
