@@ -233,6 +233,16 @@ impl Out<'_> {
     /// Bytes of the film as they are.
     fn copy(&mut self, film: &mut File, film_path: &Path, from: u64, mut long: u64) -> Result<()> {
         film.seek(SeekFrom::Start(from)).doing("read the film", film_path)?;
+        // A long run need not pass through this program at all (copy_file_range, sendfile).
+        if long >= BLOCK as u64 {
+            self.flush()?;
+            let copied = std::io::copy(&mut film.take(long), &mut self.file).doing("write the file", self.path)?;
+            if copied < long {
+                let cause = std::io::Error::from(std::io::ErrorKind::UnexpectedEof);
+                return Err(cause).doing("read the film", film_path);
+            }
+            return Ok(());
+        }
         while long > 0 {
             let now = long.min((BLOCK - self.used) as u64) as usize;
             film.read_exact(&mut self.block[self.used..self.used + now]).doing("read the film", film_path)?;
