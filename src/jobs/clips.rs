@@ -10,7 +10,7 @@ use crate::filter::Filter;
 use crate::library::{CameraShot, ClipFound, ClipIn, ClipRecord, Library, PlanKey};
 
 /// Version of the cutter: raised with every change that can change a clip, so that clips cut before are cut anew.
-const CUTTER: u32 = 2;
+const CUTTER: u32 = 3;
 
 /// What became of a game's clips.
 #[derive(Debug, Default)]

@@ -105,6 +105,7 @@ pub fn level(width: u32, height: u32, rate: Rate) -> Option<&'static str> {
 pub struct VideoEncoder {
     encoder: ff::encoder::Video,
     frame: ff::frame::Video,
+    upper_first: Option<bool>,
     path: std::path::PathBuf,
 }
 
@@ -168,7 +169,8 @@ impl VideoEncoder {
         }
         options.set("x264-params", &more);
         let encoder = video.open_with(options).map_err(doing)?;
-        Ok(Self { encoder, frame: ff::frame::Video::new(format, spec.width, spec.height), path: path.to_path_buf() })
+        let frame = ff::frame::Video::new(format, spec.width, spec.height);
+        Ok(Self { encoder, frame, upper_first: spec.upper_first, path: path.to_path_buf() })
     }
 
     /// Its parameter sets.
@@ -215,6 +217,10 @@ impl VideoEncoder {
             }
         }
         self.frame.set_pts(Some(pts));
+        if let Some(upper_first) = self.upper_first {
+            // x264 goes by what each frame says, whatever it was opened with.
+            fields(&mut self.frame, upper_first);
+        }
         self.frame.set_kind(if key { ff::picture::Type::I } else { ff::picture::Type::None });
         self.encoder.send_frame(&self.frame).map_err(|cause| failed("encode a picture", &self.path, cause))?;
         self.drain(out)
@@ -235,6 +241,25 @@ impl VideoEncoder {
                 Err(ff::Error::Other { errno }) if errno == ff::error::EAGAIN => return Ok(()),
                 Err(cause) => return Err(failed("encode a picture", &self.path, cause)),
             }
+        }
+    }
+}
+
+/// Says that a frame's rows are two fields, and which is first.
+fn fields(frame: &mut ff::frame::Video, upper_first: bool) {
+    // SAFETY: the frame is live and ours; the binding cannot set this.
+    unsafe {
+        let frame = frame.as_mut_ptr();
+        #[cfg(not(downbox_ffmpeg_8))]
+        {
+            (*frame).interlaced_frame = 1;
+            (*frame).top_field_first = i32::from(upper_first);
+        }
+        #[cfg(downbox_ffmpeg_8)]
+        {
+            let first = if upper_first { ffi::AV_FRAME_FLAG_TOP_FIELD_FIRST } else { 0 };
+            let others = (*frame).flags & !ffi::AV_FRAME_FLAG_TOP_FIELD_FIRST;
+            (*frame).flags = others | ffi::AV_FRAME_FLAG_INTERLACED | first;
         }
     }
 }

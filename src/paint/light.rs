@@ -289,6 +289,28 @@ mod tests {
         }
     }
 
+    /// Film's numbers of three colors and a gray of standard range in 10 bits, computed from ITU-R BT.2100 and BT.2087 by a
+    /// program of its own; for PQ FFmpeg's zscale gives the same to the last bit (its HLG takes the gamma of each channel
+    /// alone, so that colors other than gray differ there).
+    #[test]
+    fn numbers_of_another_program_come_back_to_bt709() {
+        type Numbers = [f64; 3];
+        let cases: [(Numbers, Numbers, Numbers); 4] = [
+            ([285.0, 447.0, 648.0], [317.0, 467.0, 586.0], [64.0, 116.0, 181.0]),
+            ([431.0, 411.0, 438.0], [413.0, 458.0, 478.0], [111.0, 100.0, 83.0]),
+            ([511.0, 365.0, 531.0], [453.0, 436.0, 521.0], [140.0, 79.0, 137.0]),
+            ([573.0, 512.0, 512.0], [486.0, 512.0, 512.0], [162.0, 128.0, 128.0]),
+        ];
+        for (hlg, pq, want) in cases {
+            for (transfer, film) in [(Transfer::Hlg, hlg), (Transfer::Pq, pq)] {
+                let [y, cb, cr] = film.map(|x| x / 4.0);
+                for (got, want) in exact(color(transfer), y, cb, cr).iter().zip(want) {
+                    near(f64::from(*got), want, 0.8);
+                }
+            }
+        }
+    }
+
     #[test]
     fn gray_stays_gray_and_what_bt709_lacks_stays_within_it() {
         for transfer in [Transfer::Sdr, Transfer::Pq, Transfer::Hlg] {
