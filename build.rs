@@ -1,7 +1,8 @@
-//! Tells which FFmpeg the bindings were made for: since version 8 side data of a stream lie in its codec parameters.
+//! Tells which FFmpeg the bindings were made for: since version 8 side data of a stream lie in its codec parameters, and
+//! fields of a frame are told by its flags alone.
 
 fn main() {
-    println!("cargo::rustc-check-cfg=cfg(downbox_coded_side_data)");
+    println!("cargo::rustc-check-cfg=cfg(downbox_ffmpeg_8)");
     println!("cargo::rerun-if-changed=build.rs");
     println!("cargo::rerun-if-env-changed=DEP_FFMPEG_FFMPEG_8_0");
     // The bindings crate hands its findings to direct dependents only, so pkg-config is asked as it does.
@@ -11,6 +12,6 @@ fn main() {
     });
     // libavformat 62 is FFmpeg 8.
     if major.is_some_and(|m| m >= 62) {
-        println!("cargo::rustc-cfg=downbox_coded_side_data");
+        println!("cargo::rustc-cfg=downbox_ffmpeg_8");
     }
 }

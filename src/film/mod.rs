@@ -11,7 +11,7 @@ mod source;
 
 pub use camera::{FILM_ENDINGS, Film, FrameIndex, Part, Place, named_as_film};
 pub use fingerprint::fingerprint;
-pub use picture::{Color, Luma, Matrix, Picture, PictureView};
+pub use picture::{Color, Luma, Matrix, Picture, PictureView, Transfer};
 pub use play::{Angle, Evidence, Play, Shot, ShotKind, Sighting};
 pub use series::{Sample, SampleSeries, Series, Unfinished, Whistle};
 pub use source::{

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use crate::base::FrameNo;
 
 /// Color matrix of the coded picture.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 pub enum Matrix {
     /// ITU-R BT.709: high definition, and what every reel is.
     #[default]
@@ -16,11 +16,26 @@ pub enum Matrix {
     Bt2020,
 }
 
+/// From the numbers to light.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+pub enum Transfer {
+    /// Standard dynamic range, shown by ITU-R BT.1886.
+    #[default]
+    Sdr,
+    /// Perceptual quantization, ITU-R BT.2100: the numbers tell the light of the screen.
+    Pq,
+    /// Hybrid log-gamma, ITU-R BT.2100: the numbers tell the light of the scene.
+    Hlg,
+}
+
 /// How the numbers of a picture mean color.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 pub struct Color {
-    /// Matrix.
+    /// Matrix, and with it the primaries: those of BT.2020 with its own, else those of BT.709.
     pub matrix: Matrix,
+    /// Light.
+    #[serde(default)]
+    pub transfer: Transfer,
     /// Full range (0-255) rather than limited (16-235).
     pub full_range: bool,
 }
@@ -32,6 +47,10 @@ pub struct PictureView<'a> {
     pub no: FrameNo,
     /// Film time in seconds.
     pub time: f64,
+    /// Whether it is the later of the two pictures that a frame of interlaced film is shown as.
+    pub second: bool,
+    /// Where rows are those of two fields: whether the upper one was filmed first. `None` for a whole picture.
+    pub upper_first: Option<bool>,
     /// Luma width and height in samples. Chroma planes are half, rounded up.
     pub width: usize,
     /// Luma height.
@@ -98,6 +117,8 @@ impl Picture {
         PictureView {
             no,
             time,
+            second: false,
+            upper_first: None,
             width: self.width,
             height: self.height,
             planes: [&self.planes[0], &self.planes[1], &self.planes[2]],

@@ -52,6 +52,12 @@ pub trait FilmReader: Sync {
     fn read(&self, paths: &[PathBuf], progress: &dyn Progress) -> Result<Film>;
     /// Frames from the film's start. `threads`: decoder threads, 0 for as many as there are cores.
     fn frames<'a>(&self, film: &'a Film, how: Decode, threads: usize) -> Result<Box<dyn FrameSource + Send + 'a>>;
+    /// The film as it is shown: parts that are interlaced give two pictures a frame, one of each field at its own time,
+    /// the first and then the second ([`PictureView::second`]), each of full height; all other parts one. Film whose
+    /// frames are whole, as scripted film's are, is shown as it is decoded.
+    fn shown<'a>(&self, film: &'a Film, threads: usize) -> Result<Box<dyn FrameSource + Send + 'a>> {
+        self.frames(film, Decode::Exact, threads)
+    }
     /// Sound mixed to `channels` (1 or 2) at `rate`; `None` if no part has any.
     fn sound<'a>(&self, film: &'a Film, rate: u32, channels: usize)
     -> Result<Option<Box<dyn SoundSource + Send + 'a>>>;

@@ -6,7 +6,7 @@ use super::kept::Kept;
 use super::scan::scan_with_series;
 use super::{Settings, Tools};
 use crate::base::{Error, FrameNo, FrameSpan, Result, go_on};
-use crate::film::{Angle, Decode, Evidence, Film, Play, Series, Sighting};
+use crate::film::{Angle, Evidence, Film, Play, Series, Sighting};
 use crate::plays;
 use crate::report::{self, Explain, Frame, Heard, Mark, TilePicture, clock};
 
@@ -162,7 +162,7 @@ fn moments(film: &Film, play: &Play) -> Vec<(String, FrameNo)> {
 /// Decodes them; one that cannot be is left without a picture.
 fn frames(tools: Tools<'_>, film: &Film, moments: &[(String, FrameNo)]) -> Result<Vec<Frame>> {
     tools.progress.stage("frames", moments.len() as u64);
-    let mut source = tools.reader.frames(film, Decode::Exact, 0)?;
+    let mut source = tools.reader.shown(film, 0)?;
     let mut out = Vec::new();
     for (name, frame) in moments {
         go_on(tools.progress, "looking for the play's frames; no picture was written")?;

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::Tools;
 use crate::base::{Error, FrameNo, FrameSpan, IoContext, PendingFile, Problem, Rate, Result, Silent, go_on};
-use crate::film::{Decode, Film, FrameSource};
+use crate::film::{Film, FrameSource};
 use crate::paint::{self, paint as color};
 use crate::reel::sidecar::{Entry, Kind, Listing, STILL, Source, is_own};
 use crate::reel::{ReelPlan, RenderedSegment, Segment, View};
@@ -122,7 +122,7 @@ fn stills(
 ) -> Result<Vec<Option<Vec<u8>>>> {
     let film = tools.reader.read(&[out.to_path_buf()], &Silent)?;
     let shape = film.parts.first().map_or(STILL, |part| (part.width, part.height));
-    let mut frames = tools.reader.frames(&film, Decode::Exact, 0)?;
+    let mut frames = tools.reader.shown(&film, 0)?;
     tools.progress.stage("stills", listing.entries.len() as u64);
     let mut stills = Vec::new();
     for (index, entry) in listing.entries.iter().enumerate() {

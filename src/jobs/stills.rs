@@ -7,7 +7,6 @@ use super::footage::Footage;
 use super::texts::{distance, down_or_word, game_title, telling};
 use super::{Config, Tools};
 use crate::base::{Problem, Result, go_on};
-use crate::film::Decode;
 use crate::filter::{self, Filter};
 use crate::football::Field;
 use crate::library::{GameFound, Library, PlayFound};
@@ -87,7 +86,7 @@ fn picture(tools: Tools<'_>, library: &Library, play: &PlayFound) -> Result<Opti
     let mut failed = None;
     for clip in &play.clips {
         let shown = Footage::open(tools, library, &play.record.game, clip).and_then(|footage| {
-            let mut frames = tools.reader.frames(&footage.film, Decode::Exact, 0)?;
+            let mut frames = tools.reader.shown(&footage.film, 0)?;
             let still = footage.still(clip);
             frames.seek(still)?;
             let part = footage.film.parts.get(footage.film.place(still).part);

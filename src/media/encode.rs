@@ -128,6 +128,7 @@ pub struct VideoEncoder {
     encoder: ff::encoder::Video,
     codec: Codec,
     frame: ff::frame::Video,
+    upper_first: Option<bool>,
     path: std::path::PathBuf,
 }
 
@@ -169,7 +170,8 @@ impl VideoEncoder {
         };
         let encoder = video.open_with(options).map_err(doing)?;
         let frame = ff::frame::Video::new(format, spec.width, spec.height);
-        Ok(Self { encoder, codec: spec.codec, frame, path: path.to_path_buf() })
+        let (codec, upper_first) = (spec.codec, spec.upper_first);
+        Ok(Self { encoder, codec, frame, upper_first, path: path.to_path_buf() })
     }
 
     /// Its parameter sets.
@@ -216,6 +218,10 @@ impl VideoEncoder {
             }
         }
         self.frame.set_pts(Some(pts));
+        if let Some(upper_first) = self.upper_first {
+            // x264 goes by what each frame says, whatever it was opened with.
+            fields(&mut self.frame, upper_first);
+        }
         self.frame.set_kind(if key { ff::picture::Type::I } else { ff::picture::Type::None });
         self.encoder.send_frame(&self.frame).map_err(|cause| failed("encode a picture", &self.path, cause))?;
         self.drain(out)
@@ -301,6 +307,25 @@ fn svt_av1(spec: &VideoSpec) -> ff::Dictionary<'_> {
     options.set("crf", &(spec.crf + 16).min(63).to_string());
     options.set("svtav1-params", &format!("lp={}", spec.threads));
     options
+}
+
+/// Says that a frame's rows are two fields, and which is first.
+fn fields(frame: &mut ff::frame::Video, upper_first: bool) {
+    // SAFETY: the frame is live and ours; the binding cannot set this.
+    unsafe {
+        let frame = frame.as_mut_ptr();
+        #[cfg(not(downbox_ffmpeg_8))]
+        {
+            (*frame).interlaced_frame = 1;
+            (*frame).top_field_first = i32::from(upper_first);
+        }
+        #[cfg(downbox_ffmpeg_8)]
+        {
+            let first = if upper_first { ffi::AV_FRAME_FLAG_TOP_FIELD_FIRST } else { 0 };
+            let others = (*frame).flags & !ffi::AV_FRAME_FLAG_TOP_FIELD_FIRST;
+            (*frame).flags = others | ffi::AV_FRAME_FLAG_INTERLACED | first;
+        }
+    }
 }
 
 /// An encoder's packet as it lies in MP4: units framed by four bytes of length; parameter sets stand in the record of

@@ -248,8 +248,24 @@ impl OpenPart {
     }
 }
 
-impl FrameSource for Frames<'_> {
-    fn next_frame(&mut self) -> Result<Option<PictureView<'_>>> {
+/// What is known of a decoded frame.
+#[derive(Debug, Clone, Copy)]
+pub struct Decoded {
+    /// Its number over the film.
+    pub no: u64,
+    /// The part it lies in.
+    pub part: usize,
+    /// Its rank within the part.
+    pub rank: u64,
+    /// Film time in seconds.
+    pub time: f64,
+    /// Whether the decoder met damage in it.
+    pub damaged: bool,
+}
+
+impl Frames<'_> {
+    /// Decodes on to the next frame that is to be given, as the decoder puts it out; `None` at the film's end.
+    pub fn advance(&mut self) -> Result<Option<Decoded>> {
         loop {
             if self.part >= self.film.parts.len() {
                 return Ok(None);
@@ -293,17 +309,28 @@ impl FrameSource for Frames<'_> {
             if corrupt {
                 self.note_damage(no, no + 1);
             }
-            let corrupt = corrupt || self.damage.last().is_some_and(|d| d.0 <= no && no < d.1);
+            let damaged = corrupt || self.damage.last().is_some_and(|d| d.0 <= no && no < d.1);
             self.expected = no + 1;
             self.from = self.from.max(no + 1);
             let part = &self.film.parts[self.part];
-            let rotation = if self.as_coded { 0 } else { part.rotation };
-            let mut view = self.upright.view(&self.frame, rotation, &part.path)?;
-            view.no = FrameNo(no);
-            view.time = self.times[self.part] + part.seconds_at(rank);
-            view.damaged = corrupt;
-            return Ok(Some(view));
+            let time = self.times[self.part] + part.seconds_at(rank);
+            return Ok(Some(Decoded { no, part: self.part, rank, time, damaged }));
         }
+    }
+
+    /// The frame decoded last, taken out.
+    pub fn take(&mut self) -> ff::frame::Video {
+        std::mem::replace(&mut self.frame, ff::frame::Video::empty())
+    }
+}
+
+impl FrameSource for Frames<'_> {
+    fn next_frame(&mut self) -> Result<Option<PictureView<'_>>> {
+        let Some(Decoded { no, part, time, damaged, .. }) = self.advance()? else { return Ok(None) };
+        let part = &self.film.parts[part];
+        let rotation = if self.as_coded { 0 } else { part.rotation };
+        let view = self.upright.view(&self.frame, rotation, &part.path)?;
+        Ok(Some(PictureView { no: FrameNo(no), time, damaged, ..view }))
     }
 
     fn seek(&mut self, to: FrameNo) -> Result<()> {

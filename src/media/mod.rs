@@ -10,6 +10,7 @@ mod cutter;
 mod demux;
 mod encode;
 mod entry;
+mod fields;
 mod frames;
 mod index;
 mod join;
@@ -133,6 +134,10 @@ impl FilmReader for Media {
 
     fn frames<'a>(&self, film: &'a Film, how: Decode, threads: usize) -> Result<Box<dyn FrameSource + Send + 'a>> {
         Ok(Box::new(frames::Frames::new(film, how, threads)))
+    }
+
+    fn shown<'a>(&self, film: &'a Film, threads: usize) -> Result<Box<dyn FrameSource + Send + 'a>> {
+        Ok(Box::new(fields::Fields::new(film, threads)))
     }
 
     fn sound<'a>(

@@ -144,7 +144,7 @@ impl Muxer {
 ///
 /// # Safety
 /// `stream` must be live and its header not yet written.
-#[cfg(not(downbox_coded_side_data))]
+#[cfg(not(downbox_ffmpeg_8))]
 unsafe fn add_matrix(stream: *mut ffi::AVStream, matrix: &[u8]) {
     // SAFETY: by the contract above; the call copies nothing but returns room of the size asked for, or null.
     unsafe {
@@ -160,7 +160,7 @@ unsafe fn add_matrix(stream: *mut ffi::AVStream, matrix: &[u8]) {
 ///
 /// # Safety
 /// `stream` must be live and its header not yet written.
-#[cfg(downbox_coded_side_data)]
+#[cfg(downbox_ffmpeg_8)]
 unsafe fn add_matrix(stream: *mut ffi::AVStream, matrix: &[u8]) {
     // SAFETY: by the contract above; the call returns an entry with room of the size asked for, or null.
     unsafe {

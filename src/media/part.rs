@@ -5,12 +5,14 @@ use std::path::{Path, PathBuf};
 use ff::ffi;
 use ffmpeg_next as ff;
 
+use super::alarm::Alarm;
 use super::container;
 use super::demux::Demux;
+use super::frames::open_decoder;
 use super::index;
 use super::packets::Known;
 use crate::base::{Error, IoContext, Problem, Rate, Result, TimeBase, natural_order};
-use crate::film::{FILM_ENDINGS, FrameIndex, Part, fingerprint, named_as_film};
+use crate::film::{Decode, FILM_ENDINGS, FrameIndex, Part, fingerprint, named_as_film};
 
 /// The files that paths mean: a folder stands for the films in it (hidden files and other endings left out).
 pub fn files(paths: &[PathBuf]) -> Result<Vec<PathBuf>> {
@@ -80,16 +82,25 @@ pub fn read(path: &Path, problems: &mut Vec<Problem>, known: &Known) -> Result<P
     let rotation = rotation(&stream);
     let parameters = stream.parameters();
     // SAFETY: the parameters live as long as `stream`; the binding shows none of these fields.
-    let (coded_width, coded_height, format, field_order, aspect) = unsafe {
+    let (coded_width, coded_height, format, field_order) = unsafe {
         let p = parameters.as_ptr();
-        ((*p).width, (*p).height, (*p).format, (*p).field_order, (*p).sample_aspect_ratio)
+        ((*p).width, (*p).height, (*p).format, (*p).field_order)
+    };
+    // SAFETY: input and stream are live, and only read. What the container says goes before what the codec says.
+    let aspect = unsafe {
+        let (input, stream) = (demux.input.as_ptr().cast_mut(), stream.as_ptr().cast_mut());
+        ffi::av_guess_sample_aspect_ratio(input, stream, std::ptr::null_mut())
     };
     if coded_width <= 0 || coded_height <= 0 {
         return Err(Error::refused("the film's picture has no size", path.display(), "check that it plays"));
     }
     let codec = parameters.id().name().to_string();
-    let interlaced =
-        !matches!(field_order, ffi::AVFieldOrder::AV_FIELD_PROGRESSIVE | ffi::AVFieldOrder::AV_FIELD_UNKNOWN);
+    let interlaced = match field_order {
+        ffi::AVFieldOrder::AV_FIELD_PROGRESSIVE => false,
+        // Containers and headers of DV say nothing; its pictures do.
+        ffi::AVFieldOrder::AV_FIELD_UNKNOWN => first_is_interlaced(path)?,
+        _ => true,
+    };
     let sample_aspect = if aspect.num > 0 && aspect.den > 0 {
         Rate { num: aspect.num as u32, den: aspect.den as u32 }
     } else {
@@ -167,6 +178,30 @@ fn stretches(damaged: &[i64], part: &Part) -> Vec<(f64, f64)> {
         }
     }
     found
+}
+
+/// Whether the first picture that can be decoded says that it is two fields.
+fn first_is_interlaced(path: &Path) -> Result<bool> {
+    /// A film whose first picture is further in than this is broken; the reader of its index tells more.
+    const FAR: usize = 100;
+    let mut demux = Demux::open(path)?;
+    let video = demux.video;
+    demux.only(&[video]);
+    let alarm = Alarm::new();
+    // A codec that is not there is told where the film is read.
+    let Ok(mut decoder) = open_decoder(&demux, Decode::NoLoopFilter, 1, &alarm) else { return Ok(false) };
+    let mut frame = ff::frame::Video::empty();
+    for _ in 0..FAR {
+        match demux.next() {
+            Some(packet) if packet.stream() == video => drop(decoder.send_packet(packet)),
+            Some(_) => {}
+            None => drop(decoder.send_eof()),
+        }
+        if decoder.receive_frame(&mut frame).is_ok() {
+            return Ok(frame.is_interlaced());
+        }
+    }
+    Ok(false)
 }
 
 /// Clockwise rotation that shows the picture upright, from the display matrix.

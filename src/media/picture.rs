@@ -8,7 +8,7 @@ use ffmpeg_next as ff;
 
 use super::failed;
 use crate::base::{FrameNo, Result};
-use crate::film::{Color, Matrix, Picture, PictureView};
+use crate::film::{Color, Matrix, Picture, PictureView, Transfer};
 
 /// Converts and turns frames; lends them as they are where nothing needs doing.
 #[derive(Default)]
@@ -18,19 +18,27 @@ pub struct Upright {
     turned: Option<Picture>,
 }
 
-/// Color of a frame. Untagged film is BT.709 from 720 lines up and BT.601 below, by common practice.
+/// Color of a frame. Untagged film is BT.709 from 720 lines up and BT.601 below, by common practice; of high dynamic range
+/// BT.2020, as ITU-R BT.2100 has it.
 pub fn color(frame: &ff::frame::Video) -> Color {
-    use ff::color::{Range, Space};
+    use ff::color::{Primaries, Range, Space, TransferCharacteristic as Curve};
+    let transfer = match frame.color_transfer_characteristic() {
+        Curve::SMPTE2084 => Transfer::Pq,
+        Curve::ARIB_STD_B67 => Transfer::Hlg,
+        _ => Transfer::Sdr,
+    };
+    let wide = transfer != Transfer::Sdr || frame.color_primaries() == Primaries::BT2020;
     let matrix = match frame.color_space() {
         Space::BT709 => Matrix::Bt709,
         Space::BT470BG | Space::SMPTE170M | Space::FCC => Matrix::Bt601,
         Space::BT2020NCL | Space::BT2020CL => Matrix::Bt2020,
+        _ if wide => Matrix::Bt2020,
         _ if frame.height().min(frame.width()) >= 720 => Matrix::Bt709,
         _ => Matrix::Bt601,
     };
     let full = frame.color_range() == Range::JPEG
         || matches!(frame.format(), Pixel::YUVJ420P | Pixel::YUVJ422P | Pixel::YUVJ444P);
-    Color { matrix, full_range: full }
+    Color { matrix, transfer, full_range: full }
 }
 
 impl Upright {
@@ -49,6 +57,8 @@ impl Upright {
         let view = PictureView {
             no: FrameNo(0),
             time: 0.0,
+            second: false,
+            upper_first: (rotation == 0 && frame.is_interlaced()).then(|| frame.is_top_first()),
             width,
             height,
             planes: [source.data(0), source.data(1), source.data(2)],

@@ -7,6 +7,7 @@ use ffmpeg_next as ff;
 
 use super::cutter::{Cutter, base_of, ticks_at, turned};
 use super::encode::{VideoEncoder, VideoSpec};
+use super::fields::Fields;
 use super::mux::Muxer;
 use super::nal::Sets;
 use super::track::Track;
@@ -35,28 +36,36 @@ impl Cutter<'_> {
         let like = self.spec(part, &parameters);
         let aspect = if part.rotation % 180 == 90 { turned(part.sample_aspect) } else { part.sample_aspect };
         // SAFETY: the parameters are live; the binding shows no field order.
-        let order = unsafe { (*parameters.as_ptr()).field_order };
-        let upper_first = match order {
+        let order = match unsafe { (*parameters.as_ptr()).field_order } {
             ffi::AVFieldOrder::AV_FIELD_TT | ffi::AVFieldOrder::AV_FIELD_TB => Some(true),
             ffi::AVFieldOrder::AV_FIELD_BB | ffi::AVFieldOrder::AV_FIELD_BT => Some(false),
             _ => None,
-        }
-        // Rows of a turned picture are columns of the filmed one.
-        .filter(|_| part.interlaced && part.rotation == 0);
-
+        };
+        // Rows of a turned picture are columns of the filmed one: there the fields are filled up, one picture a frame.
+        let mut turned_fields = (part.interlaced && part.rotation != 0).then(|| Fields::new(self.film, 0));
         self.frames.upright_off(false);
-        self.frames.seek(plan.span.start)?;
+        match &mut turned_fields {
+            Some(fields) => fields.seek(plan.span.start)?,
+            None => self.frames.seek(plan.span.start)?,
+        }
         let mut muxer = Muxer::create(path, "")?;
         let mut encoder: Option<VideoEncoder> = None;
         let mut track = Track::None;
         let mut size = (0, 0);
         let mut gone = plan.span.start.0;
         while gone < plan.span.end.0 {
-            let Some(view) = self.frames.next_frame()? else { break };
+            let source: &mut dyn FrameSource = match &mut turned_fields {
+                Some(fields) => fields,
+                None => &mut self.frames,
+            };
+            let Some(view) = source.next_frame()? else { break };
+            if view.second {
+                continue;
+            }
             if view.no >= plan.span.end {
                 break;
             }
-            let (no, time) = (view.no, view.time);
+            let (no, time, upper_first) = (view.no, view.time, view.upper_first);
             gone = no.0 + 1;
             let (w, h) = (view.width & !1, view.height & !1);
             let even = PictureView { width: w, height: h, ..view };
@@ -72,7 +81,7 @@ impl Cutter<'_> {
                     height: h as u32,
                     time_base: base,
                     aspect,
-                    upper_first,
+                    upper_first: upper_first.or(order).filter(|_| part.interlaced && part.rotation == 0),
                     reorder: 1,
                     ..like.clone()
                 };

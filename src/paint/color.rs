@@ -1,6 +1,9 @@
 //! Colors of the look, and what the numbers of a picture mean.
 
-use crate::film::{Color, Matrix, Picture, PictureView};
+use std::sync::Arc;
+
+use super::light::Table;
+use crate::film::{Color, Matrix, Picture, PictureView, Transfer};
 
 /// 8-bit R'G'B' as screens take it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,7 +70,7 @@ fn weights(matrix: Matrix) -> (f64, f64) {
 }
 
 /// R'G'B' (0 to 1, unclipped) as a matrix over (Y - offset, Cb - 128, Cr - 128).
-fn to_rgb_matrix(color: Color) -> [[f64; 3]; 3] {
+pub(super) fn to_rgb_matrix(color: Color) -> [[f64; 3]; 3] {
     let (kr, kb) = weights(color.matrix);
     let kg = 1.0 - kr - kb;
     let (ys, cs) = if color.full_range { (1.0 / 255.0, 1.0 / 255.0) } else { (1.0 / 219.0, 1.0 / 224.0) };
@@ -78,15 +81,16 @@ fn to_rgb_matrix(color: Color) -> [[f64; 3]; 3] {
 /// Fixed point of the conversions.
 const BITS: i32 = 14;
 
-/// From a film's numbers to those of a reel: BT.709, limited range. Matrix and range only; the primaries of BT.2020
-/// stay as they are (a phone's wide colors look a little pale, never wrong in brightness).
+/// From a film's numbers to those of a reel: BT.709, limited range, standard dynamic range.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Conversion {
-    /// Luma from (Y - offset, Cb - 128, Cr - 128).
-    luma: [i32; 3],
-    /// Chroma from (Cb - 128, Cr - 128): gray stays gray, so luma has no part in it.
-    chroma: [[i32; 2]; 2],
-    offset: i32,
+pub struct Conversion(Way);
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Way {
+    /// Matrix and range: the primaries are those of a reel.
+    Straight(Straight),
+    /// By light.
+    Light(Arc<Table>),
 }
 
 impl Conversion {
@@ -95,6 +99,31 @@ impl Conversion {
         if color == Color::default() {
             return None;
         }
+        let by_light = color.transfer != Transfer::Sdr || color.matrix == Matrix::Bt2020;
+        Some(Self(if by_light { Way::Light(Table::of(color)) } else { Way::Straight(Straight::of(color)) }))
+    }
+
+    /// Converts a picture in place.
+    pub fn apply(&self, picture: &mut Picture) {
+        match &self.0 {
+            Way::Straight(straight) => straight.apply(picture),
+            Way::Light(table) => table.apply(picture),
+        }
+    }
+}
+
+/// A conversion in which gray stays gray, and all is linear.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Straight {
+    /// Luma from (Y - offset, Cb - 128, Cr - 128).
+    luma: [i32; 3],
+    /// Chroma from (Cb - 128, Cr - 128): gray stays gray, so luma has no part in it.
+    chroma: [[i32; 2]; 2],
+    offset: i32,
+}
+
+impl Straight {
+    fn of(color: Color) -> Self {
         let from = to_rgb_matrix(color);
         let (kr, kb) = weights(Matrix::Bt709);
         let kg = 1.0 - kr - kb;
@@ -102,15 +131,15 @@ impl Conversion {
         let luma: [f64; 3] = std::array::from_fn(|i| kr * from[0][i] + kg * from[1][i] + kb * from[2][i]);
         let cb: [f64; 3] = std::array::from_fn(|i| 224.0 * (from[2][i] - luma[i]) / (2.0 * (1.0 - kb)));
         let cr: [f64; 3] = std::array::from_fn(|i| 224.0 * (from[0][i] - luma[i]) / (2.0 * (1.0 - kr)));
-        Some(Self {
+        Self {
             luma: luma.map(|x| fixed(219.0 * x)),
             chroma: [[fixed(cb[1]), fixed(cb[2])], [fixed(cr[1]), fixed(cr[2])]],
             offset: if color.full_range { 0 } else { 16 },
-        })
+        }
     }
 
-    /// Converts a picture in place. Each chroma sample serves its four luma samples.
-    pub fn apply(&self, picture: &mut Picture) {
+    /// Each chroma sample serves its four luma samples.
+    fn apply(&self, picture: &mut Picture) {
         let (width, half) = (picture.width, picture.width.div_ceil(2));
         let half_step = 1 << (BITS - 1);
         let [luma, cbs, crs] = &mut picture.planes;
@@ -142,6 +171,11 @@ impl Conversion {
 
 /// A picture as rows of R'G'B', three bytes a pixel, by its own matrix and range.
 pub(super) fn to_rgb(picture: &PictureView<'_>) -> Vec<u8> {
+    if let Some(conversion @ Conversion(Way::Light(_))) = Conversion::of(picture.color) {
+        let mut own = picture.to_picture();
+        conversion.apply(&mut own);
+        return to_rgb(&own.view(picture.no, picture.time));
+    }
     let m = to_rgb_matrix(picture.color).map(|row| row.map(|x| (x * 255.0 * f64::from(1 << BITS)).round() as i32));
     let offset = if picture.color.full_range { 0 } else { 16 };
     let mut out = vec![0; picture.width * picture.height * 3];
@@ -193,7 +227,7 @@ mod tests {
 
     #[test]
     fn standard_definition_film_becomes_bt709() {
-        let conversion = Conversion::of(Color { matrix: Matrix::Bt601, full_range: false }).unwrap();
+        let conversion = Conversion::of(Color { matrix: Matrix::Bt601, ..Color::default() }).unwrap();
         for (rgb, yuv) in BT601 {
             let mut picture = Picture::filled(4, 4, yuv);
             conversion.apply(&mut picture);
@@ -205,7 +239,7 @@ mod tests {
 
     #[test]
     fn full_range_is_pressed_into_the_limited_one() {
-        let conversion = Conversion::of(Color { matrix: Matrix::Bt709, full_range: true }).unwrap();
+        let conversion = Conversion::of(Color { full_range: true, ..Color::default() }).unwrap();
         for (full, limited) in [(0, 16), (255, 235), (128, 126)] {
             let mut picture = Picture::filled(5, 3, [full, 128, 255]);
             conversion.apply(&mut picture);

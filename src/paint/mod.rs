@@ -10,6 +10,7 @@ mod design;
 mod element;
 mod field_line;
 mod fonts;
+mod light;
 mod overlay;
 mod placeholder;
 mod scale;

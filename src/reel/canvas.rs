@@ -41,7 +41,7 @@ pub struct SourceShape {
     pub width: u32,
     /// Height as shown.
     pub height: u32,
-    /// Average frames a second.
+    /// Average pictures a second: of interlaced film two a frame.
     pub rate: Rate,
     /// Whether the time between frames varies: the rate is then a measurement.
     pub variable: bool,
@@ -50,7 +50,11 @@ pub struct SourceShape {
 impl SourceShape {
     /// Of a film, one for each part.
     pub fn of(film: &Film) -> impl Iterator<Item = Self> + '_ {
-        film.parts.iter().map(|p| Self { width: p.width, height: p.height, rate: p.rate, variable: p.variable })
+        film.parts.iter().map(|p| {
+            let fields = if p.interlaced { 2 } else { 1 };
+            let rate = Rate { num: p.rate.num.saturating_mul(fields), den: p.rate.den };
+            Self { width: p.width, height: p.height, rate, variable: p.variable }
+        })
     }
 }
 

@@ -3,8 +3,9 @@
 
 use super::plan::Layout;
 use super::render::{Laid, Studio};
+use super::schedule::Seen;
 use super::segment::Job;
-use crate::base::{FrameSpan, Result};
+use crate::base::{FrameNo, FrameSpan, Result};
 use crate::film::{ClipPlan, Codec, Film, FilmWriter, JoinShape, Piece};
 
 /// Plans a stretch of a film: which of its packets are copied.
@@ -62,7 +63,8 @@ fn planned(job: &Job<'_>, studio: &Studio<'_>, plan_copy: PlanCopy) -> Option<Cl
     }
     // Each frame of the film is one of the reel.
     let span = schedule.span();
-    let even = (0..job.frames()).all(|k| schedule.source(film, k).0 == span.start.0 + k);
+    let even =
+        (0..job.frames()).all(|k| schedule.source(film, k) == Seen { frame: FrameNo(span.start.0 + k), second: false });
     if job.frames() != span.len() || !even {
         return None;
     }

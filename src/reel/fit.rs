@@ -211,7 +211,7 @@ mod tests {
     #[test]
     fn standard_definition_color_is_turned_into_bt709_and_the_bars_stay_ink() {
         let mut film = Picture::filled(40, 40, [81, 90, 240]); // red in BT.601
-        film.color = Color { matrix: Matrix::Bt601, full_range: false };
+        film.color = Color { matrix: Matrix::Bt601, ..Color::default() };
         let mut fitter = Fitter::new(64, 36);
         let out = fitter.fit(&film.view(FrameNo(0), 0.0), (40, 40)).clone();
         let red = Rgb([255, 0, 0]).ycbcr();

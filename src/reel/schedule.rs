@@ -14,6 +14,20 @@ pub fn sample_at(frame: u64, rate: Rate) -> u64 {
     u64::try_from(samples).unwrap_or(u64::MAX)
 }
 
+/// A picture of a source: of a frame of interlaced film there are two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Seen {
+    /// The source frame.
+    pub frame: FrameNo,
+    /// Whether it is the later one of its two.
+    pub second: bool,
+}
+
+/// A reel must be faster than interlaced film by this much to show both pictures of a frame. At one picture a frame the
+/// first serves alone: in the middle of a frame's time, where the second begins, it would be left to rounding which of
+/// them is seen.
+const BOTH_FIELDS: f64 = 1.1;
+
 /// A segment's frames in the reel's rate.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Schedule {
@@ -52,13 +66,20 @@ impl Schedule {
         FrameSpan::of(span.start.0.min(frames), span.end.0.min(frames))
     }
 
-    /// The source frame seen in frame `k` of the segment: the one shown at the middle of its time. At the middle,
+    /// The source picture seen in frame `k` of the segment: the one shown at the middle of its time. At the middle,
     /// because time stamps rounded to milliseconds, or a phone's jitter of up to half a frame, then neither double nor
     /// lose a frame.
-    pub fn source(&self, film: &Film, k: u64) -> FrameNo {
+    pub fn source(&self, film: &Film, k: u64) -> Seen {
         let middle = (k as f64 + 0.5) * f64::from(self.rate.den.max(1)) / f64::from(self.rate.num.max(1));
         let last = FrameNo(self.span.end.0.saturating_sub(1).max(self.span.start.0));
-        film.frame_at(self.from + middle).clamp(self.span.start, last)
+        let time = self.from + middle;
+        let there = film.frame_at(time);
+        let frame = there.clamp(self.span.start, last);
+        let part = film.parts.get(film.place(frame).part);
+        let both = part.is_some_and(|part| part.interlaced && self.rate.hz() > BOTH_FIELDS * part.rate.hz());
+        let begins = film.time(frame);
+        let half = (film.time(FrameNo(frame.0 + 1)) - begins) / 2.0;
+        Seen { frame, second: both && there >= frame && time >= begins + half }
     }
 }
 
@@ -75,7 +96,7 @@ mod tests {
 
     fn shown(film: &Film, span: FrameSpan, rate: Rate) -> Vec<u64> {
         let schedule = Schedule::of(film, span, rate);
-        (0..schedule.frames).map(|k| schedule.source(film, k).0).collect()
+        (0..schedule.frames).map(|k| schedule.source(film, k).frame.0).collect()
     }
 
     #[test]
@@ -107,6 +128,30 @@ mod tests {
         let near = shown(&film, FrameSpan::of(0, 3000), Rate { num: 30000, den: 1001 });
         assert_eq!(near.len(), 2997);
         assert_eq!(*near.last().unwrap(), 2999);
+    }
+
+    #[test]
+    fn interlaced_film_shows_each_field_once_at_its_own_rate() {
+        let mut film = film(&[(300, 30000, 1001), (300, 30000, 1001)]);
+        film.parts.iter_mut().for_each(|part| part.interlaced = true);
+        let seen = |film: &Film, rate| {
+            let schedule = Schedule::of(film, FrameSpan::of(280, 320), rate);
+            (0..schedule.frames).map(|k| schedule.source(film, k)).map(|s| (s.frame.0, s.second)).collect::<Vec<_>>()
+        };
+        let fields: Vec<(u64, bool)> = (280..320).flat_map(|n| [(n, false), (n, true)]).collect();
+        assert_eq!(seen(&film, Rate { num: 60000, den: 1001 }), fields);
+        // At one picture a frame it is always the first, also where the stamps are rounded.
+        let firsts: Vec<(u64, bool)> = (280..320).map(|n| (n, false)).collect();
+        assert_eq!(seen(&film, Rate { num: 30000, den: 1001 }), firsts);
+        for part in &mut film.parts {
+            part.time_base = TimeBase { num: 1, den: 1000 };
+            part.index.pts = (0..300).map(|k: i64| (k * 1_001_000 + 15_000) / 30_000).collect();
+        }
+        assert_eq!(seen(&film, Rate { num: 60000, den: 1001 }), fields);
+        assert_eq!(seen(&film, Rate { num: 30000, den: 1001 }), firsts);
+        // Where the span has ended its last picture stands: the second one.
+        let schedule = Schedule::of(&film, FrameSpan::of(0, 4), Rate { num: 60000, den: 1001 });
+        assert_eq!(schedule.source(&film, 9), Seen { frame: FrameNo(3), second: true });
     }
 
     #[test]

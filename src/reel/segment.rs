@@ -8,16 +8,16 @@ use super::compose::Composer;
 use super::copied::Copied;
 use super::plan::{Layout, Segment};
 use super::render::{CHANNELS, Studio};
-use super::schedule::{Schedule, sample_at};
+use super::schedule::{Schedule, Seen, sample_at};
 use super::sound::SegmentSound;
 use super::store::key;
 use crate::base::{Error, FrameNo, IoContext, Problem, Result, go_on};
-use crate::film::{Beside, ClipSpec, Decode, DrawnSpec, Film, FilmReader, FrameSource, Hand, PictureView};
+use crate::film::{Beside, ClipSpec, DrawnSpec, Film, FilmReader, FrameSource, Hand, PictureView};
 use crate::paint::{Card, CardKind, CardText, Overlay, Strip, Template, Templates};
 use crate::reel::Canvas;
 
 /// Version of the renderer: raised with every change that can change a segment's pictures or sound.
-pub const RENDERER: u32 = 1;
+pub const RENDERER: u32 = 2;
 
 /// A segment with its films and what each frame of the reel shows.
 pub(super) struct Job<'a> {
@@ -180,7 +180,7 @@ impl<'a> Job<'a> {
         let mut composer = Composer::new(self.segment.layout, (width as usize, height as usize), self.films.len());
         let mut readers: Vec<Pictures<'_>> = Vec::new();
         for (film, schedule) in self.films.iter().zip(&self.schedules) {
-            readers.push(Pictures::open(studio.reader, film, schedule.source(film, 0))?);
+            readers.push(Pictures::open(studio.reader, film, schedule.source(film, 0).frame)?);
         }
         let mut sink = studio.writer.create(path, &spec)?;
         for k in 0..self.frames() {
@@ -261,11 +261,11 @@ fn card_template<'t>(templates: &'t Templates, card: &CardText) -> &'t Template 
 /// Bytes of one sample of all channels in a sound file.
 pub(super) const SAMPLE_BYTES: usize = 2 * CHANNELS;
 
-/// The source of a view's pictures, at the frame it has come to.
+/// The source of a view's pictures, at the one it has come to.
 struct Pictures<'f> {
     source: Box<dyn FrameSource + Send + 'f>,
     film: &'f Film,
-    at: Option<FrameNo>,
+    at: Option<Seen>,
     /// Whether one of them was laid.
     laid: bool,
     /// Frames in which the decoder met damage.
@@ -276,21 +276,22 @@ struct Pictures<'f> {
 
 impl<'f> Pictures<'f> {
     fn open(reader: &'f dyn FilmReader, film: &'f Film, from: FrameNo) -> Result<Self> {
-        let mut source = reader.frames(film, Decode::Exact, 1)?;
+        let mut source = reader.shown(film, 1)?;
         source.seek(from)?;
         Ok(Self { source, film, at: None, laid: false, damaged: 0, ended: None })
     }
 
-    /// Reads on to frame `to` and hands it to the composer; gives whether there is a new one. Where the film has ended the
+    /// Reads on to picture `to` and hands it to the composer; gives whether there is a new one. Where the film has ended the
     /// one before stays.
-    fn show(&mut self, to: FrameNo, view: usize, composer: &mut Composer) -> bool {
+    fn show(&mut self, to: Seen, view: usize, composer: &mut Composer) -> bool {
         let mut fresh = false;
         while self.ended.is_none() && self.at.is_none_or(|at| at < to) {
             match self.source.next_frame() {
                 Ok(Some(picture)) => {
-                    self.at = Some(picture.no);
-                    self.damaged += u64::from(picture.damaged);
-                    if picture.no >= to {
+                    let at = Seen { frame: picture.no, second: picture.second };
+                    self.at = Some(at);
+                    self.damaged += u64::from(picture.damaged && !picture.second);
+                    if at >= to {
                         let part = self.film.parts.get(self.film.place(picture.no).part);
                         let shown = part.map(|p| (p.width, p.height)).filter(|&(w, h)| w > 0 && h > 0);
                         let shown = shown.unwrap_or((picture.width as u32, picture.height as u32));
@@ -308,7 +309,8 @@ impl<'f> Pictures<'f> {
 
     fn note(&self, source: &str, problems: &mut Vec<Problem>) {
         if let (Some(why), Some(at)) = (&self.ended, self.at) {
-            problems.push(Problem::new(source, format!("no picture after frame {at} ({why}); the last one is held")));
+            let what = format!("no picture after frame {} ({why}); the last one is held", at.frame);
+            problems.push(Problem::new(source, what));
         }
         let damage = self.source.damage();
         // A decoder that marks pictures without telling where is still told of.

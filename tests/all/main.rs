@@ -24,6 +24,7 @@ mod killed;
 mod made_games;
 mod marked;
 mod mend;
+mod mixed;
 mod night;
 mod no_cuts;
 mod overlays;

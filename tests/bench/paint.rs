@@ -6,7 +6,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use downbox::base::{FrameNo, Result};
-use downbox::film::{Color, Matrix, Picture};
+use downbox::film::{Color, Matrix, Picture, Transfer};
 use downbox::paint::{Strip, StripText, Template};
 use downbox::reel::Fitter;
 
@@ -24,15 +24,22 @@ fn main() -> Result<()> {
         }
     }
     let hd = Color::default();
-    let sd = Color { matrix: Matrix::Bt601, full_range: false };
+    let sd = Color { matrix: Matrix::Bt601, ..Color::default() };
+    let hdr = |transfer| Color { matrix: Matrix::Bt2020, transfer, full_range: false };
     for (name, from, to, color) in [
         ("copy 1920x1080", (1920, 1080), (1920, 1080), hd),
         ("1920x1080 to 1280x720", (1920, 1080), (1280, 720), hd),
         ("1280x720 to 1920x1080", (1280, 720), (1920, 1080), hd),
         ("1920x1080, BT.601", (1920, 1080), (1920, 1080), sd),
+        ("1920x1080, HLG", (1920, 1080), (1920, 1080), hdr(Transfer::Hlg)),
+        ("3840x2160, PQ, to 1920x1080", (3840, 2160), (1920, 1080), hdr(Transfer::Pq)),
     ] {
         let mut film = Picture::filled(from.0, from.1, [120, 110, 120]);
         film.color = color;
+        // Turf is no flat plane.
+        for (i, v) in film.planes.iter_mut().flatten().enumerate() {
+            *v = v.wrapping_add((i * i / 7 % 23) as u8);
+        }
         let mut fitter = Fitter::new(to.0, to.1);
         let shown = (from.0 as u32, from.1 as u32);
         per_frame(&format!("fit {name}"), 1, || {
