@@ -5,7 +5,8 @@
 //! by the curve of ITU-R BT.2390 (EETF), so that 1,000 cd/m² are white and nothing below is clipped. A color that BT.709
 //! lacks moves toward the gray of its own light, no further than it must.
 
-use std::sync::{Arc, Mutex};
+use std::fmt;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::color::{to_rgb_matrix, ycbcr};
 use crate::film::{Color, Matrix, Picture, Transfer};
@@ -121,49 +122,55 @@ fn exact(color: Color, y: f64, cb: f64, cr: f64) -> [f32; 3] {
     [16.0 + y, 128.0 + cb, 128.0 + cr]
 }
 
-/// Chroma between two places of the table.
-const STEP: usize = 8;
-/// Places along either chroma.
-const GRID: usize = 256 / STEP + 1;
-/// Levels of luma, each with its own place: light rises steeply with it.
+/// Levels of luma and of either chroma.
 const LEVELS: usize = 256;
-/// Parts of a step in what the table holds.
-const FINE: f32 = 64.0;
-/// What a weighed sum of four places is divided by, as a shift: the weights are [`STEP`] squared, the parts [`FINE`].
-const SHIFT: u32 = 12;
 
-/// The whole mapping as a table, linear between its places: light takes powers that no loop over pixels can afford.
-#[derive(Debug, PartialEq, Eq)]
+/// Y, Cb, Cr of a reel for every luma of one chroma.
+type Column = [[u8; 3]; LEVELS];
+
+/// The mapping as a table of what the formulas give: they take powers that no loop over pixels can afford. Its columns are
+/// made when film first shows their chroma, which of 65,536 shows some thousands; no place is guessed from its neighbors,
+/// since light is steep where a color leaves BT.709.
 pub(super) struct Table {
-    /// Luma, Cb, Cr; by Cr, then Cb, then luma.
-    planes: [Vec<u16>; 3],
+    color: Color,
+    /// By Cr, then Cb.
+    columns: Vec<OnceLock<Box<Column>>>,
+}
+
+impl PartialEq for Table {
+    fn eq(&self, other: &Self) -> bool {
+        self.color == other.color
+    }
+}
+
+impl Eq for Table {}
+
+impl fmt::Debug for Table {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Table").field("color", &self.color).finish_non_exhaustive()
+    }
 }
 
 impl Table {
-    /// The table of a color; one that was made before is given again.
+    /// The table of a color; all share it.
     pub fn of(color: Color) -> Arc<Self> {
-        static MADE: Mutex<Vec<(Color, Arc<Table>)>> = Mutex::new(Vec::new());
-        let mut made = MADE.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        if let Some((_, table)) = made.iter().find(|(of, _)| *of == color) {
+        static MADE: Mutex<Vec<Arc<Table>>> = Mutex::new(Vec::new());
+        let mut made = MADE.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(table) = made.iter().find(|table| table.color == color) {
             return table.clone();
         }
-        let table = Arc::new(Self::new(color));
-        made.push((color, table.clone()));
+        let columns = std::iter::repeat_with(OnceLock::new).take(LEVELS * LEVELS).collect();
+        let table = Arc::new(Self { color, columns });
+        made.push(table.clone());
         table
     }
 
-    fn new(color: Color) -> Self {
-        let mut planes = std::array::from_fn(|_| Vec::with_capacity(GRID * GRID * LEVELS));
-        let place = |at: usize| (at * STEP) as f64;
-        for (cr, cb) in (0..GRID).flat_map(|cr| (0..GRID).map(move |cb| (cr, cb))) {
-            for y in 0..LEVELS {
-                let out = exact(color, y as f64, place(cb), place(cr));
-                for (plane, value) in planes.iter_mut().zip(out) {
-                    plane.push((value * FINE).round().clamp(0.0, 255.0 * FINE) as u16);
-                }
-            }
-        }
-        Self { planes }
+    fn column(&self, cb: u8, cr: u8) -> &Column {
+        let column = &self.columns[usize::from(cr) * LEVELS + usize::from(cb)];
+        column.get_or_init(|| {
+            let (cb, cr) = (f64::from(cb), f64::from(cr));
+            Box::new(std::array::from_fn(|y| exact(self.color, y as f64, cb, cr).map(|x| x.round() as u8)))
+        })
     }
 
     /// Maps a picture in place. Each chroma sample serves its four luma samples, and goes by their mean.
@@ -175,45 +182,16 @@ impl Table {
             let mut below = lower.chunks_mut(2);
             for ((above, cb), cr) in upper.chunks_mut(2).zip(cbs).zip(crs) {
                 let below = below.next().unwrap_or_default();
-                let near = Near::of(*cb, *cr);
+                let column = self.column(*cb, *cr);
                 let count = (above.len() + below.len()).max(1);
                 let sum: usize = above.iter().chain(below.iter()).map(|y| usize::from(*y)).sum();
-                let mean = (sum + count / 2) / count;
-                (*cb, *cr) = (near.read(&self.planes[1], mean), near.read(&self.planes[2], mean));
+                [_, *cb, *cr] = column[(sum + count / 2) / count];
                 for y in above.iter_mut().chain(below) {
-                    *y = near.read(&self.planes[0], usize::from(*y));
+                    *y = column[usize::from(*y)][0];
                 }
             }
         }
         picture.color = Color::default();
-    }
-}
-
-/// The four places around a chroma, and the weights of each.
-struct Near {
-    first: usize,
-    weights: [u32; 4],
-}
-
-impl Near {
-    fn of(cb: u8, cr: u8) -> Self {
-        let (cb, cr) = (usize::from(cb), usize::from(cr));
-        let (b, r) = ((cb % STEP) as u32, (cr % STEP) as u32);
-        let step = STEP as u32;
-        let weights = [(step - b) * (step - r), b * (step - r), (step - b) * r, b * r];
-        Self { first: (cr / STEP * GRID + cb / STEP) * LEVELS, weights }
-    }
-
-    fn read(&self, plane: &[u16], level: usize) -> u8 {
-        const NEXT_ROW: usize = GRID * LEVELS;
-        // One slice from the first place to the last: one look at the bounds.
-        let Some(places) = plane.get(self.first..self.first + NEXT_ROW + 2 * LEVELS) else { return 0 };
-        let [a, b, c, d] = self.weights;
-        let sum = u32::from(places[level]) * a
-            + u32::from(places[level + LEVELS]) * b
-            + u32::from(places[level + NEXT_ROW]) * c
-            + u32::from(places[level + NEXT_ROW + LEVELS]) * d;
-        ((sum + (1 << (SHIFT - 1))) >> SHIFT).min(255) as u8
     }
 }
 
@@ -327,27 +305,22 @@ mod tests {
     }
 
     #[test]
-    fn the_table_gives_what_the_formulas_give() {
-        let mut worst = [0.0f32; 3];
+    fn the_table_gives_what_the_formulas_give_also_at_odd_edges() {
         for transfer in [Transfer::Sdr, Transfer::Pq, Transfer::Hlg] {
             let color = color(transfer);
             let table = Table::of(color);
-            let [kr, kg, kb] = WEIGHTS_2020;
-            for k in 0..4096u32 {
-                let [r, g, b] = [k % 16, k / 16 % 16, k / 256].map(|v| f64::from(v) / 15.0);
-                let luma = kr * r + kg * g + kb * b;
-                let film = [219.0 * luma, 224.0 * (b - luma) / 1.8814, 224.0 * (r - luma) / 1.4746];
-                let film = [16.0 + film[0], 128.0 + film[1], 128.0 + film[2]].map(|x| x.round() as u8);
-                let mut picture = Picture::filled(3, 3, film);
+            for film in [[16u8, 128, 128], [97, 111, 151], [140, 90, 120], [235, 128, 128], [255, 0, 255]] {
+                let mut picture = Picture { color, ..Picture::filled(3, 3, film) };
+                // The lower right block is one luma sample alone.
+                picture.planes[0][8] = 60;
                 table.apply(&mut picture);
-                let got = [0, 1, 2].map(|plane| f32::from(picture.planes[plane][0]));
-                let want = exact(color, f64::from(film[0]), f64::from(film[1]), f64::from(film[2]));
-                for i in 0..3 {
-                    worst[i] = worst[i].max((got[i] - want[i]).abs());
-                }
-                assert_eq!(picture.planes[0], vec![got[0] as u8; 9]);
+                let of = |y: u8| exact(color, f64::from(y), f64::from(film[1]), f64::from(film[2]));
+                let want = of(film[0]).map(|x| x.round() as u8);
+                assert_eq!(picture.planes[0], [vec![want[0]; 8], vec![of(60)[0].round() as u8]].concat());
+                assert_eq!((picture.planes[1][0], picture.planes[2][0]), (want[1], want[2]));
+                assert_eq!(picture.planes[1][3], of(60)[1].round() as u8);
+                assert_eq!(picture.color, Color::default());
             }
         }
-        assert!(worst.iter().all(|off| *off <= 3.0), "{worst:?}");
     }
 }
