@@ -182,7 +182,7 @@ mod tests {
         old[0].encode_because = Some("only H.264 and HEVC are copied, this is mpeg4".into());
         check(30, 60, &old, "encode 30-59 (only H.264 and HEVC are copied, this is mpeg4); sound copied");
         let mut blunt = points();
-        blunt[0].smart = false;
+        blunt.iter_mut().for_each(|part| part.smart = false);
         let far = "(it does not begin at a key frame, and none is near before it in its shot); sound copied";
         check(20, 61, &blunt, &format!("encode 20-60 {far}"));
         check_in_shot((0, 20, 61), &blunt, "copy 20-60 (20 before them hidden); sound copied");

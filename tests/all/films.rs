@@ -150,5 +150,6 @@ pub fn remade(source: &Path, out: &Path, before: &[&str], after: &[&str]) {
 /// The film as interlaced H.264 in a transport stream, upper field first, without sound.
 pub fn interlaced(source: &Path, out: &Path) {
     let coded = ["-c:v", "libx264", "-preset", "ultrafast", "-flags", "+ildct+ilme", "-x264-params", "tff=1"];
-    remade(source, out, &[], &[&coded[..], &["-an", "-f", "mpegts"]].concat());
+    // The encoder goes by what each frame says.
+    remade(source, out, &[], &[&["-vf", "setfield=tff"], &coded[..], &["-an", "-f", "mpegts"]].concat());
 }

@@ -35,7 +35,11 @@ fn every_kind_of_film_says_why_it_is_not_copied() {
             &[&quick, &["-c:a", "copy"]],
             "encode 10-29 (up to the next key frame), copy 30-59; sound copied",
         ),
-        ("phone.mp4", &[&hevc, &["-c:a", "copy"]], "encode 10-59 (it does not begin at a key frame); sound copied"),
+        (
+            "phone.mp4",
+            &[&hevc, &["-c:a", "copy"]],
+            "encode 10-59 (it does not begin at a key frame, and none is near before it in its shot); sound copied",
+        ),
         (
             "stream.ts",
             &[&hevc, &["-c:a", "ac3"]],
