@@ -264,7 +264,9 @@ fn x264(spec: &VideoSpec) -> ff::Dictionary<'_> {
     if let Some(level) = spec.level {
         options.set("level", level);
     }
-    let mut more = format!("open-gop=0:b-pyramid={}", b_frames(spec.reorder).1);
+    // With a lookahead in a thread of its own the same pictures become other bytes from run to run, by how soon they come
+    // (seen with x264 r3095 in 1 of 2 runs that encode sound between pictures).
+    let mut more = format!("open-gop=0:sync-lookahead=0:b-pyramid={}", b_frames(spec.reorder).1);
     if let Some(id) = spec.set_id {
         more.push_str(&format!(":sps-id={id}"));
     }
