@@ -372,7 +372,8 @@ fn the_same_work_gives_the_same_bytes() {
             beside: None,
             preset: "veryfast".into(),
             crf: 23,
-            threads: 0,
+            // As a segment's encoder has: with several x264 r3095 was seen to differ in 1 of 60 runs.
+            threads: 1,
             title: "third and short".into(),
             chapters: vec![(0.0, 1.0, "one".into())],
         };
