@@ -4,6 +4,7 @@
 pub mod base;
 pub mod cli;
 pub mod cut;
+pub mod daemon;
 pub mod film;
 pub mod filter;
 pub mod football;

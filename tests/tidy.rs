@@ -24,9 +24,13 @@ const ROOMS: &[(&str, &[&str])] = &[
     ("report", &["library", "filter", "paint"]),
     ("jobs", &["sense", "plays", "sheet", "filter", "library", "cut", "paint", "reel", "report"]),
     ("watch", &["jobs", "library"]),
+    ("daemon", &["watch", "jobs", "library", "plays"]),
     (
         "cli",
-        &["sense", "plays", "sheet", "filter", "library", "cut", "paint", "reel", "report", "jobs", "watch", "media"],
+        &[
+            "sense", "plays", "sheet", "filter", "library", "cut", "paint", "reel", "report", "jobs", "watch",
+            "daemon", "media",
+        ],
     ),
 ];
 
@@ -253,8 +257,22 @@ fn every_program_that_is_called_is_in_the_install_list() {
     ]
     .into();
     let base = [
-        "bash", "mount", "umount", "sh", "id", "cat", "cp", "kill", "git", "cargo", "nice", "unshare", "sync",
+        "bash",
+        "mount",
+        "umount",
+        "sh",
+        "id",
+        "cat",
+        "cp",
+        "kill",
+        "git",
+        "cargo",
+        "nice",
+        "unshare",
+        "sync",
         "taskset",
+        // Done without where it is not there.
+        "systemd-inhibit",
     ];
     let list = install_list();
     let mut faults = Vec::new();

@@ -60,8 +60,10 @@ pub enum Command {
     Stills(Stills),
     /// Make one reel of the plays a phrase means, with the situation burned in
     Cutup(Cutup),
-    /// Take game folders that are dropped into the library's inbox
+    /// The night shift: work off the game folders that are dropped into the library's inbox
     Watch(Watch),
+    /// Tell what the night shift did, does, waits for, and what failed
+    Status(StatusArgs),
 }
 
 /// `scan`.
@@ -135,7 +137,7 @@ pub struct Cut {
     /// Take a film that has changed under the same name in place of the old one
     #[arg(long)]
     pub replace: bool,
-    /// Then render every play as a cutup for the meeting would show it, so that a phrase never asked before is ready at once
+    /// Then render every play as a cutup would show it, so that a phrase never asked before is ready at once
     #[arg(long, conflicts_with = "dry_run")]
     pub prepare: bool,
     /// Find and match, print what would be cut, write nothing
@@ -466,13 +468,41 @@ fn length(text: &str) -> Result<f64, String> {
 
 /// `watch`.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "What is not said here is taken from [watch] in the settings. See what it does with: downbox status"
+)]
 pub struct Watch {
-    /// Do one round: take what lies in the inbox, then stop
+    /// Do what can be done with what lies in the inbox, then stop
     #[arg(long)]
     pub once: bool,
-    /// Seconds a game folder must stay unchanged before it is taken
-    #[arg(long, value_name = "SECONDS", default_value_t = 20)]
-    pub settle: u64,
+    /// Another inbox than the library's own, such as a network share
+    #[arg(long, value_name = "DIR")]
+    pub inbox: Option<PathBuf>,
+    /// Seconds a file must stay unchanged before it is taken [default: the settings', 20]
+    #[arg(long, value_name = "SECONDS")]
+    pub settle: Option<u64>,
+    /// Cores to use [default: the settings', all]
+    #[arg(long, value_name = "CORES")]
+    pub jobs: Option<usize>,
+    /// What is kept free on the library's disk, such as 10GB [default: the settings']
+    #[arg(long, value_name = "SIZE", value_parser = room)]
+    pub reserve: Option<u64>,
+    /// Do not render plays ahead
+    #[arg(long)]
+    pub no_prepare: bool,
+}
+
+/// `status`.
+#[derive(Debug, Args)]
+pub struct StatusArgs {
+    /// Go on showing it until it is stopped
+    #[arg(long)]
+    pub follow: bool,
+}
+
+/// A size in bytes, also none.
+fn room(text: &str) -> Result<u64, String> {
+    if text.trim() == "0" { Ok(0) } else { size(text) }
 }
 
 /// Seconds of a game, a plain number.

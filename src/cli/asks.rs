@@ -14,8 +14,10 @@ use crate::jobs::{AskDone, Config, ReelFate, standing};
 /// Runs it.
 pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {
     let library = shelf::open(common)?;
+    shelf::go_first(library.folder(), "the standing asks");
     let config = Config::load(Some(library.folder()))?;
-    let done = wire::with_tools(chain, &config.settings, |tools| standing(tools, &config, &library, args.dry_run))?;
+    let done =
+        wire::with_tools(chain, &config.settings, |tools| standing(tools, &config, &library, None, args.dry_run))?;
     chain.end();
     for reel in done.iter().flat_map(|ask| &ask.reels) {
         output::tell_problems(&reel.problems);

@@ -36,6 +36,7 @@ pub fn run(common: &Common, args: &Cut, chain: &Chain) -> Result<Outcome> {
         }
         let mut library = shelf::open_or_make(common)?;
         let folder = library.folder().to_path_buf();
+        shelf::go_first(&folder, &format!("cut {}", args.game));
         tell_new_game(common, &library, &ask)?;
         let config = Config::load(Some(&folder))?;
         let done = wire::with_tools(chain, &config.settings, |tools| {
@@ -132,18 +133,6 @@ fn document(done: &CutDone, library: Option<&Path>, dry_run: bool) -> serde_json
         document["frames_encoded"] = json!(done.frames_encoded);
     }
     document
-}
-
-/// What a game's cutting came to, on one line.
-pub fn in_short(done: &CutDone) -> String {
-    let mut words = format!("{}, {}", output::count(done.plays, "play"), output::count(done.clips, "clip"));
-    if done.rows > 0 {
-        let _ = write!(words, ", {} of {} joined", done.matched, output::count(done.rows, "row"));
-    }
-    if !done.to_check.is_empty() {
-        let _ = write!(words, ", {} to check", done.to_check.len());
-    }
-    words
 }
 
 fn report(done: &CutDone, library: Option<&Path>, dry_run: bool, common: &Common) -> String {

@@ -17,6 +17,7 @@ use crate::report::clock;
 /// Runs it.
 pub fn run(common: &Common, args: &Cutup, chain: &Chain) -> Result<Outcome> {
     let library = shelf::open(common)?;
+    shelf::go_first(library.folder(), &format!("cutup {}", args.phrase.join(" ")));
     let config = Config::load(Some(library.folder()))?;
     let Some(out) = args.out.clone() else {
         return Err(Error::refused("a cutup needs a file to be written to", "", "name it with --out FILE"));

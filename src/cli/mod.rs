@@ -7,6 +7,7 @@ mod cut;
 mod cutup;
 mod explain;
 mod header;
+mod journal;
 mod mend;
 mod mend_play;
 mod output;
@@ -17,6 +18,7 @@ mod progress;
 mod scan;
 mod sheet;
 mod shelf;
+mod status;
 mod stills;
 mod stopping;
 mod table;
@@ -61,6 +63,7 @@ pub fn run() -> ExitCode {
         Command::Stills(_) | Command::Cutup(_) => Some("nothing is left half-made, the same command makes it"),
         // Done before anyone could stop it.
         Command::Plays(_) | Command::Mend(_) | Command::Sheet(_) => None,
+        Command::Status(args) => args.follow.then_some("the night shift itself goes on"),
     };
     if let Some(kept) = kept
         && let Err(error) = stopping::listen(chain.stop(), (!cli.common.quiet).then_some(kept))
@@ -78,6 +81,7 @@ pub fn run() -> ExitCode {
         Command::Cutup(args) if args.asks => asks::run(&cli.common, args, &chain),
         Command::Cutup(args) => cutup::run(&cli.common, args, &chain),
         Command::Watch(args) => watch::run(&cli.common, args, &chain),
+        Command::Status(args) => status::run(&cli.common, args, &chain),
     };
     chain.end();
     match outcome {

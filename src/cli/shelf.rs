@@ -1,9 +1,12 @@
 //! Which library a command works on.
 
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
 use super::args::Common;
-use crate::base::{Error, Result};
+use crate::base::{Error, ErrorKind, Result};
+use crate::daemon::{Request, Status};
 use crate::jobs::Settings;
 use crate::library::{Access, Library};
 
@@ -36,7 +39,39 @@ pub fn open(common: &Common) -> Result<Library> {
 
 /// Opens the library that there is to write.
 pub fn open_to_write(common: &Common) -> Result<Library> {
-    Library::open(&named(common)?, Access::Write)
+    let folder = named(common)?;
+    after_the_night(&folder, || Library::open(&folder, Access::Write))
+}
+
+/// Requests of this process: they stand until it ends.
+static ASKED: Mutex<Vec<Request>> = Mutex::new(Vec::new());
+
+/// Asks the night shift of a library, if one works there, to give way until this process ends. `what`: in words.
+pub fn go_first(folder: &Path, what: &str) {
+    if Status::is_alive(folder)
+        && let Some(request) = Request::make(folder, what)
+    {
+        ASKED.lock().unwrap_or_else(PoisonError::into_inner).push(request);
+    }
+}
+
+/// The night shift lets go of the library within this time of being asked: it finishes a clip.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// Opens a library to write; where the night shift has it, asks for it and waits.
+fn after_the_night(folder: &Path, open: impl Fn() -> Result<Library>) -> Result<Library> {
+    let busy = |opened: &Result<Library>| opened.as_ref().is_err_and(|error| error.kind == ErrorKind::Busy);
+    let mut opened = open();
+    if !busy(&opened) || !Status::is_alive(folder) {
+        return opened;
+    }
+    go_first(folder, "a change of the library");
+    let end = Instant::now() + PATIENCE;
+    while busy(&opened) && Instant::now() < end {
+        std::thread::sleep(Duration::from_millis(100));
+        opened = open();
+    }
+    opened
 }
 
 /// The folder of the library that there is.
@@ -61,5 +96,5 @@ pub fn open_or_make(common: &Common) -> Result<Library> {
     if !is_library(&folder) && !common.quiet {
         super::output::note(format!("a new library is made: {}", super::output::path(&folder)));
     }
-    Library::create(&folder, Some(&Settings::commented()))
+    after_the_night(&folder, || Library::create(&folder, Some(&Settings::commented())))
 }

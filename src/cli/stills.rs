@@ -14,6 +14,7 @@ use crate::jobs::{Config, stills};
 /// Runs it.
 pub fn run(common: &Common, args: &Stills, chain: &Chain) -> Result<Outcome> {
     let library = shelf::open(common)?;
+    shelf::go_first(library.folder(), "a contact sheet");
     let config = Config::load(Some(library.folder()))?;
     let phrase = args.phrase.join(" ");
     let done = wire::with_tools(chain, &config.settings, |tools| {

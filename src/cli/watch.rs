@@ -1,160 +1,139 @@
-//! `downbox watch`: takes game folders out of the library's inbox, by itself, through the night.
+//! `downbox watch`: the night shift over the library's inbox.
 
+use std::cell::RefCell;
 use std::path::Path;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
+use std::sync::Arc;
 use std::time::Duration;
 
-use notify::{RecursiveMode, Watcher};
 use serde_json::{Value, json};
 
 use super::args::{Common, Watch};
 use super::output::{self, Outcome};
 use super::progress::Chain;
-use super::{cut, shelf, wire};
-use crate::base::{IoContext, Result, go_on};
-use crate::film::Angle;
-use crate::jobs::{self, Config, CutAsk};
-use crate::library::{Access, GameIn, Library};
-use crate::watch::{GameFolder, Inbox, Ledger, Round};
+use super::{journal, shelf, wire};
+use crate::base::{Error, IoContext, Result};
+use crate::daemon::{self, Daemon, Gauge, Level, LibraryWorker, Logind, NightSettings, Round, WATCH_LOCK};
+use crate::jobs::{Config, Tools};
+use crate::library::{WriteLock, on_network};
 
-/// Without any sign from the file system the inbox is looked at this often: a folder on a network drive sends none.
-const LOOK_AGAIN: Duration = Duration::from_secs(30);
-
-/// How soon a stop is noticed.
-const SLICE: Duration = Duration::from_millis(250);
-
-/// A folder that failed for want of room or of a drive is tried again after this long, or when something changes.
-const TRY_AGAIN: Duration = Duration::from_secs(300);
+/// A folder whose changes are told is read anew after so long all the same; a network share, whose are not, sooner.
+const TOLD: Duration = Duration::from_secs(300);
+const UNTOLD: Duration = Duration::from_secs(30);
 
 /// Runs it.
 pub fn run(common: &Common, args: &Watch, chain: &Chain) -> Result<Outcome> {
-    // Made if need be, and let go at once: between games the library is free for others.
-    let library = shelf::open_or_make(common)?;
-    let folder = library.folder().to_path_buf();
-    library.close()?;
-    let inbox = Inbox { folder: folder.join("inbox"), settle: Duration::from_secs(args.settle), progress: chain };
-    let mut ledger = Ledger::open(&folder.join("log").join("watch.json"));
-    let signs = signs(&inbox.folder)?;
-    if !args.once && !common.quiet {
-        output::note(format!("watching {}; stop with Ctrl-C", output::path(&inbox.folder)));
-    }
-    loop {
-        let round =
-            inbox.round(&mut ledger, &mut |time| _ = chain.wait(time), &mut |game| take(&folder, game, chain))?;
-        chain.end();
-        tell(&round, common.json, args.once)?;
-        if args.once {
-            let failed = !round.failed.is_empty();
-            return Ok(match (failed, round.taken.is_empty()) {
-                (true, _) => Outcome::Failed,
-                (false, true) => Outcome::Nothing,
-                (false, false) => Outcome::Done,
-            });
-        }
-        // What changed while the round ran is a reason to look again at once.
-        let pause = if round.failed.is_empty() { LOOK_AGAIN } else { TRY_AGAIN };
-        let mut left = pause;
-        while signs.heard.try_iter().count() == 0 && !left.is_zero() {
-            go_on(chain, "watching")?;
-            let slice = left.min(SLICE);
-            match signs.heard.recv_timeout(slice) {
-                Ok(()) => break,
-                Err(RecvTimeoutError::Timeout) => {}
-                // The system cannot watch this folder: no sign will come.
-                Err(RecvTimeoutError::Disconnected) => _ = chain.wait(slice),
-            }
-            left -= slice;
-        }
-        go_on(chain, "watching")?;
-    }
-}
-
-/// Signs that something changed in the inbox. Hints only: each round reads the folder itself.
-struct Signs {
-    heard: Receiver<()>,
-    /// Kept for as long as it is to watch; `None` where the system cannot.
-    _watcher: Option<notify::RecommendedWatcher>,
-}
-
-fn signs(inbox: &Path) -> Result<Signs> {
-    std::fs::create_dir_all(inbox).doing("make the inbox", inbox)?;
-    let (send, heard) = channel();
-    let watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
-        if is_sign(&event) {
-            // The receiver is gone only when the program ends.
-            let _ = send.send(());
-        }
-    });
-    let watcher = watcher.ok().and_then(|mut w| w.watch(inbox, RecursiveMode::Recursive).is_ok().then_some(w));
-    Ok(Signs { heard, _watcher: watcher })
-}
-
-/// Whether an event may mean that there is something to take. Reading is none: each round reads the inbox itself.
-fn is_sign(event: &notify::Result<notify::Event>) -> bool {
-    event.as_ref().map_or(true, |event| !event.kind.is_access())
-}
-
-/// Cuts one game folder.
-fn take(library: &Path, game: &GameFolder, chain: &Chain) -> Result<String> {
-    let mut library = Library::open(library, Access::Write)?;
-    let config = Config::load(Some(library.folder()))?;
-    // A film named woven holds both angles, unless one of them has a film of its own.
-    let angled = game.cameras.iter().any(|(name, _)| Angle::named(name) != Angle::Unknown);
-    let (woven, cameras): (Vec<_>, Vec<_>) =
-        game.cameras.iter().cloned().partition(|(name, _)| !angled && name.eq_ignore_ascii_case("woven"));
-    let ask = CutAsk {
-        game: GameIn { name: game.game.clone(), date: game.date.clone(), ..GameIn::default() },
-        cameras,
-        woven: woven.into_iter().flat_map(|(_, films)| films).collect(),
-        sheets: game.sheet.iter().cloned().collect(),
-        ..CutAsk::default()
+    // One night shift a library; a second one learns of the first before it asks for anything.
+    let lock = |folder: &Path| {
+        std::fs::create_dir_all(folder.join("log")).doing("make the log's folder", folder)?;
+        WriteLock::named(folder, WATCH_LOCK, "the inbox is being worked off")
     };
-    let done = wire::with_tools(chain, &config.settings, |tools| jobs::cut(tools, &config, &mut library, &ask))?;
+    let there = shelf::present(common)?.map(|folder| lock(&folder)).transpose()?;
+    // Made if need be, and let go at once: between its steps the library is free for others.
+    let library = shelf::open_or_make(common)?;
+    let given = library.folder().to_path_buf();
     library.close()?;
-    output::tell_problems(&done.problems);
-    Ok(match done.plays {
-        0 => "no play was found in its film".to_string(),
-        _ => cut::in_short(&done),
+    let folder = std::path::absolute(&given).doing("find the library", &given)?;
+    let _one = match there {
+        Some(lock) => lock,
+        None => lock(&folder)?,
+    };
+    let inbox = match &args.inbox {
+        Some(inbox) => std::path::absolute(inbox).doing("find the inbox", inbox)?,
+        None => folder.join("inbox"),
+    };
+    // Read anew only where a file of them changed: this is asked all night long.
+    let known: RefCell<Option<NightSettings>> = RefCell::default();
+    let settings = || {
+        let key = Config::fingerprint(&folder);
+        let same = known.borrow().clone().filter(|settings| settings.key == key);
+        let settings = same.map_or_else(|| settings(&folder, &inbox, args, key), Ok)?;
+        known.replace(Some(settings.clone()));
+        Ok(settings)
+    };
+    // What is wrong with the settings is told before anything is begun.
+    let nice = Config::load(Some(&folder))?.settings.watch.nice;
+    settings()?;
+    journal::open(&folder, common.quiet);
+    if nice > 0 {
+        // Where the system does not allow it we are as urgent as others.
+        let _ = rustix::process::nice(nice);
+    }
+    if !args.once && !common.quiet {
+        let inbox = output::path(&inbox);
+        output::note(format!("watching {inbox}; see how it stands with `downbox status`; stop with Ctrl-C"));
+    }
+    let lend = |gauge: &Gauge, config: &Config, work: &mut dyn FnMut(Tools<'_>) -> Result<()>| {
+        wire::with_tools(gauge, &config.settings, work)
+    };
+    let worker = Arc::new(LibraryWorker { library: folder.clone(), lend: Box::new(lend) });
+    let mut logind = Logind::default();
+    let round = daemon::run(&mut Daemon {
+        settings: &settings,
+        worker,
+        stop: chain.stop(),
+        inhibitor: &mut logind,
+        say: &say,
+    })?;
+    tell(&round, common.json)?;
+    Ok(match (round.failed.is_empty(), round.taken.is_empty()) {
+        (false, _) => Outcome::Failed,
+        (true, true) => Outcome::Nothing,
+        (true, false) => Outcome::Done,
     })
 }
 
-fn tell(round: &Round, json: bool, once: bool) -> Result<()> {
-    if json {
+fn say(level: Level, words: &str) {
+    match level {
+        Level::Info => tracing::info!("{words}"),
+        Level::Warn => tracing::warn!("{words}"),
+        Level::Error => tracing::error!("{words}"),
+    }
+}
+
+fn settings(library: &Path, inbox: &Path, args: &Watch, key: String) -> Result<NightSettings> {
+    let config = Config::load(Some(library))?;
+    let watch = config.settings.watch;
+    let quiet = watch.quiet_hours().map_err(|what| Error::refused(what, library.display(), "mend the settings"))?;
+    Ok(NightSettings {
+        inbox: inbox.to_path_buf(),
+        library: library.to_path_buf(),
+        settle: Duration::from_secs(args.settle.unwrap_or(watch.settle)),
+        patience: Duration::from_secs_f64(watch.patience * 60.0),
+        look_again: if on_network(inbox) { UNTOLD } else { TOLD },
+        jobs: args.jobs.unwrap_or(watch.jobs),
+        quiet,
+        quiet_jobs: watch.quiet_jobs,
+        reserve: args.reserve.unwrap_or_else(|| watch.reserve()),
+        prepare: watch.prepare && !args.no_prepare,
+        after_done: watch.after_done,
+        after_failed: watch.after_failed,
+        hook_limit: Duration::from_secs(watch.hook_seconds),
+        angles: watch.angles,
+        key,
+        once: args.once,
+    })
+}
+
+/// What a single round came to.
+fn tell(round: &Round, as_json: bool) -> Result<()> {
+    let Round { taken, failed, changing, empty } = round;
+    if as_json {
         let pairs = |list: &[(String, String)]| -> Vec<Value> {
             list.iter().map(|(folder, words)| json!({"folder": folder, "outcome": words})).collect()
         };
+        let still: Vec<&String> = changing.iter().map(|(folder, _)| folder).collect();
         let document =
-            json!({"taken": pairs(&round.taken), "failed": pairs(&round.failed), "changing": round.changing});
-        // One document for one round; a watcher that goes on says nothing of rounds in which nothing happened.
-        if once {
-            return output::print_json(&document);
-        }
-        return if round == &Round::default() { Ok(()) } else { output::print(&format!("{document}\n")) };
+            json!({"taken": pairs(taken), "failed": pairs(failed), "changing": still, "empty": pairs(empty)});
+        return output::print_json(&document);
     }
-    for (folder, words) in &round.taken {
+    for (folder, words) in taken {
         output::print(&format!("{folder}: {words}\n"))?;
     }
-    // Failures were told as warnings when they happened.
-    for folder in &round.changing {
-        output::note(format!("{folder}: still changing; it is taken when it has settled"));
+    for (folder, words) in failed.iter().chain(empty) {
+        output::note(format!("{}: {folder}: {words}", output::check_word()));
+    }
+    for (folder, words) in changing {
+        output::note(format!("{folder}: {words}; it is taken when it has settled"));
     }
     Ok(())
-}
-
-#[cfg(test)]
-mod tests {
-    use notify::event::{AccessKind, AccessMode, CreateKind, ModifyKind};
-    use notify::{Event, EventKind};
-
-    use super::*;
-
-    #[test]
-    fn the_watchers_own_reading_is_no_sign() {
-        let event = |kind| Ok(Event::new(kind));
-        assert!(!is_sign(&event(EventKind::Access(AccessKind::Open(AccessMode::Any)))));
-        assert!(!is_sign(&event(EventKind::Access(AccessKind::Close(AccessMode::Read)))));
-        assert!(is_sign(&event(EventKind::Create(CreateKind::File))));
-        assert!(is_sign(&event(EventKind::Modify(ModifyKind::Any))));
-        assert!(is_sign(&Err(notify::Error::generic("events were lost"))));
-    }
 }

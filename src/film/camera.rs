@@ -221,8 +221,13 @@ impl Film {
 
     /// Fingerprint of the whole camera: that of its parts in order.
     pub fn fingerprint(&self) -> String {
+        Self::fingerprint_of(&self.parts)
+    }
+
+    /// What a film of these parts would be known by.
+    pub fn fingerprint_of(parts: &[Part]) -> String {
         let mut hash = blake3::Hasher::new();
-        for p in &self.parts {
+        for p in parts {
             hash.update(p.fingerprint.as_bytes());
         }
         hash.finalize().to_hex()[..32].to_string()

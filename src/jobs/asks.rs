@@ -9,6 +9,7 @@ use super::cutup::{Planned, check_out, made, planned};
 use super::{Config, CutupAsk, LeftOutPlay, Tools};
 use crate::base::{Error, ErrorKind, IoContext, PendingFile, Problem, Result, go_on, name_file};
 use crate::filter::{self, Filter};
+use crate::football::fold;
 use crate::library::Library;
 use crate::reel::RENDERER;
 use crate::reel::sidecar::Kind;
@@ -152,11 +153,17 @@ struct Made {
 /// Makes every standing ask: `cutups/NAME/DATE GAME.mp4` for every game with a play to show, where the plan, a source or
 /// the settings changed since it was made, or the file is gone. With `dry_run` nothing is written.
 ///
-/// A reel that cannot be made does not keep the others from being made.
+/// A reel that cannot be made does not keep the others from being made. `only`: the one game that they are made of.
 ///
 /// # Errors
 /// A phrase that cannot be read, before anything is made; a full disk; being stopped.
-pub fn standing(tools: Tools<'_>, config: &Config, library: &Library, dry_run: bool) -> Result<Vec<AskDone>> {
+pub fn standing(
+    tools: Tools<'_>,
+    config: &Config,
+    library: &Library,
+    only: Option<&str>,
+    dry_run: bool,
+) -> Result<Vec<AskDone>> {
     let words = config.words(library)?;
     let mut asks: Vec<(&StandingAsk, Filter)> = Vec::new();
     for ask in &config.asks {
@@ -166,7 +173,8 @@ pub fn standing(tools: Tools<'_>, config: &Config, library: &Library, dry_run: b
         })?;
         asks.push((ask, filter));
     }
-    let games = library.games()?;
+    let mut games = library.games()?;
+    games.retain(|game| only.is_none_or(|only| fold(only) == fold(&game.name)));
     let mut all = Vec::new();
     for (ask, filter) in asks {
         let folder = library.at(Path::new("cutups")).join(name_file(&ask.name));

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use super::check_files::{Hidden, look_at_clip, walk};
 use super::check_films::{Moves, look_at_films};
 use super::finding::{Finding, FindingKind};
+use super::morning::is_report;
 use super::repair::repair;
 use super::{Config, Tools};
 use crate::base::{Result, go_on};
@@ -159,7 +160,7 @@ fn stray_clips(library: &Library, held: &Inventory) -> Vec<Finding> {
         match Hidden::of(&path) {
             Hidden::Other | Hidden::Writing => {}
             Hidden::Leftover => found.push(leftover(&path)),
-            Hidden::No if named.contains(path.as_path()) => {}
+            Hidden::No if named.contains(path.as_path()) || is_report(&path) => {}
             Hidden::No if held.places.contains(&path) => found.push(Finding::new(
                 FindingKind::Unrecorded,
                 place,

@@ -85,6 +85,32 @@ impl Config {
         Ok(Self { asks, settings, vocabulary, situations, situations_place, columns, templates })
     }
 
+    /// A fingerprint, hex, of every file that may stand for what ships with the program: another where one of them changed.
+    pub fn fingerprint(library: &Path) -> String {
+        const FILES: [&str; 11] = [
+            "settings.toml",
+            "downbox.toml",
+            "vocabulary.toml",
+            "situations.toml",
+            "columns.toml",
+            HEADERS,
+            "asks.toml",
+            "strip.svg",
+            "chip.svg",
+            "card.svg",
+            "group.svg",
+        ];
+        let mut hash = blake3::Hasher::new();
+        for folder in user_folder().iter().map(PathBuf::as_path).chain([library]) {
+            for file in FILES {
+                let text = std::fs::read(folder.join(file)).unwrap_or_default();
+                hash.update(&(text.len() as u64).to_le_bytes());
+                hash.update(&text);
+            }
+        }
+        hash.finalize().to_hex()[..32].to_string()
+    }
+
     /// Remembers a header that a person confirmed, in the library's folder, else in the user's own; gives the file.
     ///
     /// # Errors

@@ -92,9 +92,26 @@ pub fn cut(tools: Tools<'_>, config: &Config, library: &mut Library, ask: &CutAs
         let game = library.check_game(&ask.game)?;
         return finish(tools, config, library, ask, Stand { game, sheet, ..Stand::default() });
     }
+    match placed(tools, config, library, ask)? {
+        Placed::Nothing(done) => Ok(*done),
+        Placed::There(stand) => finish(tools, config, library, ask, Stand { sheet, ..stand }),
+    }
+}
+
+/// What came of looking at the films.
+pub(super) enum Placed {
+    /// No play is in them, and nothing was put into the library.
+    Nothing(Box<CutDone>),
+    /// The plays are in the library.
+    There(Stand),
+}
+
+/// Finds the plays of the films named and puts them into the library; the sheet is left to the caller.
+pub(super) fn placed(tools: Tools<'_>, config: &Config, library: &mut Library, ask: &CutAsk) -> Result<Placed> {
     let Survey { game, cameras, plays, mut problems } = survey(tools, ask, &config.settings, Some(library), true)?;
     if plays.is_empty() {
-        return Ok(nothing_found(game, cameras.into_iter().map(|c| c.name).collect(), problems));
+        let names = cameras.into_iter().map(|c| c.name).collect();
+        return Ok(Placed::Nothing(Box::new(nothing_found(game, names, problems))));
     }
     library.put_game(&GameIn { name: game.clone(), ..ask.game.clone() })?;
     for camera in cameras.iter().filter(|c| c.given) {
@@ -107,28 +124,36 @@ pub fn cut(tools: Tools<'_>, config: &Config, library: &mut Library, ask: &CutAs
         problems.push(Problem::new(format!("play {label}"), what));
     }
     let films = cameras.into_iter().filter(|c| c.there).map(|c| (c.name, c.film)).collect();
-    finish(tools, config, library, ask, Stand { game, films, sheet, problems })
+    Ok(Placed::There(Stand { game, films, sheet: None, problems }))
 }
 
 /// How far a game has come before its rows are joined and its clips cut.
 #[derive(Default)]
-struct Stand {
-    game: String,
-    films: BTreeMap<String, Film>,
-    sheet: Option<TagSheet>,
-    problems: Vec<Problem>,
+pub(super) struct Stand {
+    /// The name the game goes by.
+    pub game: String,
+    /// Films at hand, by camera.
+    pub films: BTreeMap<String, Film>,
+    /// The sheet, where one was read now.
+    pub sheet: Option<TagSheet>,
+    /// What was met on the way.
+    pub problems: Vec<Problem>,
 }
 
 /// Joins the rows, cuts the clips, tells what came of it.
-fn finish(
-    tools: Tools<'_>,
-    config: &Config,
-    library: &mut Library,
-    ask: &CutAsk,
-    Stand { game, films, sheet, mut problems }: Stand,
-) -> Result<CutDone> {
+fn finish(tools: Tools<'_>, config: &Config, library: &mut Library, ask: &CutAsk, mut stand: Stand) -> Result<CutDone> {
+    let mut done = joined(library, ask, &mut stand)?;
+    let Stand { game, films, .. } = &stand;
+    let clips = cut_clips(tools, config, library, game, Which::Missing, films, &mut done.problems)?;
+    (done.clips, done.new_clips) = (clips.there, clips.cut);
+    Ok(done)
+}
+
+/// Joins the rows of the sheet, read now or kept, to the plays that the library has of the game.
+pub(super) fn joined(library: &mut Library, ask: &CutAsk, stand: &mut Stand) -> Result<CutDone> {
+    let (game, mut problems) = (stand.game.clone(), std::mem::take(&mut stand.problems));
     let settings = match_settings(Some(library), &game, ask)?;
-    let sheet = match sheet {
+    let sheet = match stand.sheet.take() {
         Some(sheet) => {
             library.put_rows(&game, &sheet.path, &sheet.rows_in())?;
             Some(sheet)
@@ -136,7 +161,7 @@ fn finish(
         None => TagSheet::kept(library, &game)?,
     };
     let plays = library.play_shots(&game)?;
-    let reference = Reference::of(library, &game, &films)?;
+    let reference = Reference::of(library, &game, &stand.films)?;
     let mut done = CutDone { game: game.clone(), plays: plays.len(), ..CutDone::default() };
     let mut joined = Joined::default();
     if let Some(sheet) = &sheet {
@@ -148,8 +173,6 @@ fn finish(
         joined.tell(sheet, &plays, &mut problems, &mut done);
     }
     done.to_check = to_check(&plays, &joined, sheet.as_ref());
-    let clips = cut_clips(tools, config, library, &game, Which::Missing, &films, &mut problems)?;
-    (done.clips, done.new_clips) = (clips.there, clips.cut);
     done.cameras = reference.cameras;
     done.problems = problems;
     Ok(done)
@@ -236,7 +259,7 @@ fn match_settings(library: Option<&Library>, game: &str, ask: &CutAsk) -> Result
     Ok(settings)
 }
 
-fn open_sheet(config: &Config, ask: &CutAsk) -> Result<Option<TagSheet>> {
+pub(super) fn open_sheet(config: &Config, ask: &CutAsk) -> Result<Option<TagSheet>> {
     let mut sheet = TagSheet::open(&ask.sheets, config)?;
     if let (Some(sheet), Some((we, they))) = (&mut sheet, &ask.teams) {
         give_ball(&mut sheet.rows, we, they);

@@ -4,8 +4,8 @@ use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::Tools;
-use crate::base::{Progress, Result, go_on};
-use crate::film::{Film, Series, Unfinished};
+use crate::base::{Error, Progress, Result, go_on};
+use crate::film::{Film, Series, Unfinished, fingerprint};
 use crate::library::{Library, SeriesFolder};
 use crate::sense;
 
@@ -63,6 +63,14 @@ impl Kept {
         }
     }
 
+    /// What was measured of the film before further parts of it came: those are not measured again.
+    fn of_first_parts(&self, film: &Film) -> Option<Unfinished> {
+        (1..film.parts.len()).rev().find_map(|count| {
+            let series = self.folder.load(&Film::fingerprint_of(&film.parts[..count]), sense::VERSION)?;
+            Some(sense::of_first_parts(series, film, count))
+        })
+    }
+
     fn save_unfinished(&self, begun: &Unfinished, progress: &dyn Progress) {
         if self.writes {
             self.note(self.folder.save_unfinished(begun), progress);
@@ -93,12 +101,42 @@ pub(super) fn measured(tools: Tools<'_>, film: &Film, camera: &str, kept: Option
     if let Some(series) = kept.load(&fingerprint) {
         return Ok(series);
     }
-    let begun = kept.folder.load_unfinished(&fingerprint, sense::VERSION).filter(|_| kept.reads);
-    let mut keep = |begun: &Unfinished| kept.save_unfinished(begun, tools.progress);
+    let begun = kept.folder.load_unfinished(&fingerprint, sense::VERSION).or_else(|| kept.of_first_parts(film));
+    let begun = begun.filter(|_| kept.reads);
+    // What was measured while a drive was away looks like damage. It is not kept: another look may find the film whole.
+    let mut keep = |begun: &Unfinished| {
+        if begun.series.damage.is_empty() || is_there(film).is_ok() {
+            kept.save_unfinished(begun, tools.progress);
+        }
+    };
     let series = sense::measure_on(tools.reader, film, begun, &mut keep, &told)?;
+    is_there(film)?;
     kept.save(&series, tools.progress)?;
     go_on(tools.progress, "measuring the film")?;
     Ok(series)
+}
+
+/// Whether a film's files can be read and are what they were.
+///
+/// # Errors
+/// They are not.
+fn is_there(film: &Film) -> Result<()> {
+    for part in &film.parts {
+        let gone = |error: Option<Error>| {
+            let next = "put the file or its drive back, then run the same command again";
+            let failed = Error::failed("the film went away or changed while it was read", part.path.display(), next);
+            match error {
+                Some(error) => failed.because(error),
+                None => failed,
+            }
+        };
+        match fingerprint(&part.path) {
+            Ok(now) if now == part.fingerprint => {}
+            Ok(_) => return Err(gone(None)),
+            Err(error) => return Err(gone(Some(error))),
+        }
+    }
+    Ok(())
 }
 
 /// Says whose film is measured, and how fast in film's time.

@@ -20,6 +20,7 @@ mod kept;
 mod matching;
 mod mend;
 mod mend_play;
+mod morning;
 mod opener;
 mod play_facts;
 mod play_key;
@@ -29,6 +30,7 @@ mod repair;
 mod scan;
 mod settings;
 mod sidecars;
+mod steps;
 mod stills;
 mod survey;
 mod texts;
@@ -46,11 +48,17 @@ pub use ingest::{CutAsk, CutDone, ToCheck, cut, plan_cut};
 pub use kept::Kept;
 pub use mend::{Mended, RowWord, game_of, mend_row, undo_row};
 pub use mend_play::{Change, MendAsk, PlayMended, mend_play};
+pub use morning::{NightTold, morning};
 #[cfg(test)]
 pub(crate) use play_key::tests::play as sample_play;
 pub use play_key::{Groups, Key};
 pub use prepare::{Prepared, empty_segments, prepare};
 pub use scan::{CameraScan, scan};
-pub use settings::{CacheSettings, ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings, StaffSettings};
+pub use settings::{
+    CacheSettings, ClipSettings, CutupSettings, DEFAULTS, Settings, SheetSettings, StaffSettings, WatchSettings,
+};
+pub use steps::{
+    CameraMeasured, CameraRead, ClipsCut, cut_missing, join_rows, measure_camera, place_plays, read_camera, read_sheet,
+};
 pub use stills::{StillsDone, stills};
 pub use tools::Tools;

@@ -3,12 +3,12 @@
 use std::collections::HashSet;
 
 use super::cutup::planned;
-use super::rendering::{opened, segments, studio};
+use super::rendering::{opened, profile, segments, studio};
 use super::{Config, CutupAsk, Tools};
 use crate::base::Result;
 use crate::filter::Filter;
 use crate::library::Library;
-use crate::reel::{self, LeftOut, Profile};
+use crate::reel::{self, LeftOut, Studio};
 
 /// What came of it.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -21,16 +21,19 @@ pub struct Prepared {
     pub left_out: Vec<LeftOut>,
 }
 
-/// Renders every play of a game from every camera as a cutup in the `meeting` profile would show it. What lies there is not
-/// rendered again. Older segments make room within the cache's bound.
+/// Renders every play of a game from every camera as a cutup would show it where nothing is said of its profile. What lies
+/// there is not rendered again. Older segments make room within the cache's bound.
 ///
 /// # Errors
 /// A full disk; a stop: what was rendered until then is kept.
 pub fn prepare(tools: Tools<'_>, config: &Config, library: &Library, game: &str) -> Result<Prepared> {
-    let ask = CutupAsk { with_doubtful: true, profile: Some(Profile::Meeting), ..CutupAsk::default() };
+    let ask = CutupAsk { with_doubtful: true, ..CutupAsk::default() };
     let plan = planned(tools, config, library, &ask, &Filter::Game(game.to_string()))?;
     let store = segments(config, library)?;
-    let studio = studio(tools, config, &store, &ask);
+    // The quality that a cutup is made in where its size is not bounded.
+    let usual = config.settings.cutup.crf;
+    let crf = profile(config, &ask).qualities(usual).first().copied().unwrap_or(usual);
+    let studio = Studio { crf, ..studio(tools, config, &store, &ask) };
     let done = reel::prepare(&plan.plan, &studio, &mut |source| opened(&plan.sources, source))?;
     Ok(Prepared { segments: plan.plan.segments.len(), rendered: done.fresh, left_out: done.left_out })
 }

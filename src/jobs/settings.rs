@@ -23,6 +23,8 @@ pub struct Settings {
     pub cutup: CutupSettings,
     /// Segments rendered before.
     pub cache: CacheSettings,
+    /// The night's work.
+    pub watch: WatchSettings,
     /// Tag sheets.
     pub sheet: SheetSettings,
     /// The staff itself.
@@ -84,6 +86,60 @@ impl CacheSettings {
     }
 }
 
+/// How the inbox is worked off.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct WatchSettings {
+    /// Seconds that a file must stay unchanged.
+    pub settle: u64,
+    /// Minutes that a game waits for a film that is not whole.
+    pub patience: f64,
+    /// Cores; 0: all.
+    pub jobs: usize,
+    /// Niceness, 0 to 19.
+    pub nice: i32,
+    /// Hours of the day, `08:00-18:00`; empty: none.
+    pub quiet: String,
+    /// Cores in those hours; 0: the work waits.
+    pub quiet_jobs: usize,
+    /// Gigabytes (of 10^9 bytes) kept free.
+    pub reserve_gb: f64,
+    /// Whether every play is rendered ahead.
+    pub prepare: bool,
+    /// A command after a game is done; empty: none.
+    pub after_done: String,
+    /// A command after a game has failed; empty: none.
+    pub after_failed: String,
+    /// Seconds that such a command may take.
+    pub hook_seconds: u64,
+    /// Words of names that tell a camera.
+    pub angles: BTreeMap<String, Vec<String>>,
+}
+
+impl WatchSettings {
+    /// The reserve in bytes.
+    pub fn reserve(&self) -> u64 {
+        (self.reserve_gb * 1e9) as u64
+    }
+
+    /// Minutes of the day at which the quiet hours begin and end; `None` where there are none.
+    ///
+    /// # Errors
+    /// What is wrong, in words.
+    pub fn quiet_hours(&self) -> std::result::Result<Option<(u32, u32)>, String> {
+        if self.quiet.trim().is_empty() {
+            return Ok(None);
+        }
+        let minute = |text: &str| {
+            let (hours, minutes) = text.trim().split_once(':')?;
+            let (hours, minutes): (u32, u32) = (hours.parse().ok()?, minutes.parse().ok()?);
+            (hours < 24 && minutes < 60).then_some(hours * 60 + minutes)
+        };
+        let hours = self.quiet.split_once('-').and_then(|(from, to)| Some((minute(from)?, minute(to)?)));
+        hours.map(Some).ok_or_else(|| format!("watch.quiet is \"{}\"; it takes hours such as 08:00-18:00", self.quiet))
+    }
+}
+
 /// How sheets are read.
 #[derive(Debug, Clone, PartialEq, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -141,6 +197,16 @@ fn resolve(all: &toml::Table, file: &Path) -> Result<Settings> {
             return Err(wrong(file, format!("{name} is {value}; it takes 0 to {most} seconds")));
         }
     }
+    let watch = &settings.watch;
+    if !(0..=19).contains(&watch.nice) {
+        return Err(wrong(file, format!("watch.nice is {}; it takes 0 to 19", watch.nice)));
+    }
+    for (name, value, most) in [("watch.patience", watch.patience, 1e5), ("watch.reserve_gb", watch.reserve_gb, 1e6)] {
+        if !(0.0..=most).contains(&value) {
+            return Err(wrong(file, format!("{name} is {value}; it takes 0 to {most}")));
+        }
+    }
+    watch.quiet_hours().map_err(|cause| wrong(file, cause))?;
     if Profile::named(&settings.cutup.profile).is_none() {
         let cause = format!("cutup.profile is \"{}\"; it takes tape, meeting or phone", settings.cutup.profile);
         return Err(wrong(file, cause));
@@ -201,6 +267,9 @@ mod tests {
             ("[cutup]\npreset = \"quick\"\n", "veryfast"),
             ("[cutup]\ncodec = \"vp9\"\n", "h264, hevc or av1"),
             ("[cutup]\ncrf = 60\n", "cutup.crf is 60"),
+            ("[watch]\nnice = 20\n", "0 to 19"),
+            ("[watch]\nquiet = \"8 to 18\"\n", "08:00-18:00"),
+            ("[watch]\nreserve_gb = -1.0\n", "watch.reserve_gb"),
             ("[cutup\n", "cutup"),
         ] {
             std::fs::write(&library, text).unwrap();

@@ -138,7 +138,8 @@ fn stills(
     Ok(stills)
 }
 
-fn still(frames: &mut dyn FrameSource, at: FrameNo, shape: (u32, u32)) -> Result<Option<Vec<u8>>> {
+/// One JPEG of a film whose picture is shown in that shape.
+pub(super) fn still(frames: &mut dyn FrameSource, at: FrameNo, shape: (u32, u32)) -> Result<Option<Vec<u8>>> {
     frames.seek(at)?;
     let Some(view) = frames.next_frame()? else { return Ok(None) };
     let (width, height) = (f64::from(shape.0.max(1)), f64::from(shape.1.max(1)));

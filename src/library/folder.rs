@@ -35,7 +35,7 @@ pub(super) fn find(explicit: Option<&Path>, env: Option<&OsStr>, cwd: &Path) -> 
 }
 
 /// Whether a folder lies on a network file system, where the shared memory of a write-ahead log does not work.
-pub(super) fn on_network(folder: &Path) -> bool {
+pub fn on_network(folder: &Path) -> bool {
     // Without the table (another system than Linux) the answer is no; SQLite then refuses a log that cannot work.
     let mounts = std::fs::read_to_string("/proc/self/mountinfo").unwrap_or_default();
     let folder = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());

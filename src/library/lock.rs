@@ -10,14 +10,22 @@ use crate::base::{Error, ErrorKind, IoContext, Result};
 /// The lock, held until dropped. The system frees it when the process ends in whatever way, so a file left behind
 /// holds nobody up; it is never removed, since removing it would let two processes hold two files of one name.
 #[derive(Debug)]
-pub(super) struct WriteLock {
+pub struct WriteLock {
     file: File,
 }
 
 impl WriteLock {
     /// Takes the lock of the library in `folder`, or says who has it ([`ErrorKind::Busy`]). Waits for nobody.
-    pub fn take(folder: &Path) -> Result<Self> {
-        let path = folder.join(LOCK);
+    pub(super) fn take(folder: &Path) -> Result<Self> {
+        Self::named(folder, LOCK, "the library is being written to")
+    }
+
+    /// Takes another lock of a library, a file in its folder; `what` the holder does, for whoever finds it taken.
+    ///
+    /// # Errors
+    /// It is taken ([`ErrorKind::Busy`]), by whom; its file cannot be made.
+    pub fn named(folder: &Path, name: &str, what: &str) -> Result<Self> {
+        let path = folder.join(name);
         let mut file = OpenOptions::new()
             .read(true)
             .write(true)
@@ -31,7 +39,7 @@ impl WriteLock {
                 // The holder may be about to write its name, or have it half written: then it stays unnamed.
                 let mut words = String::new();
                 let _ = file.read_to_string(&mut words);
-                return Err(busy(folder, &words));
+                return Err(busy(folder, &words, what));
             }
             Err(TryLockError::Error(cause)) => return Err(cause).doing("lock the library", &path),
         }
@@ -51,19 +59,18 @@ impl Drop for WriteLock {
     }
 }
 
-fn busy(folder: &Path, words: &str) -> Error {
+fn busy(folder: &Path, words: &str, does: &str) -> Error {
     let line = |key: &str| {
         words.lines().find_map(|l| l.strip_prefix(key)?.strip_prefix(' ')).map(str::trim).filter(|w| !w.is_empty())
     };
     let (what, next) = match (line("pid"), line("host"), line("command")) {
         (Some(pid), Some(host), Some(command)) => (
-            format!("the library is being written to by process {pid} on {host} ({command})"),
+            format!("{does} by process {pid} on {host} ({command})"),
             format!("wait until it is done, or end it with `kill {pid}` on {host}; then run the same command again"),
         ),
-        _ => (
-            "the library is being written to by another process".to_string(),
-            "wait until it is done, then run the same command again".to_string(),
-        ),
+        _ => {
+            (format!("{does} by another process"), "wait until it is done, then run the same command again".to_string())
+        }
     };
     Error::refused(what, folder.display(), next).of_kind(ErrorKind::Busy)
 }
@@ -116,7 +123,7 @@ mod tests {
 
     #[test]
     fn a_holder_that_has_not_yet_written_its_name_stays_unnamed() {
-        let error = busy(Path::new("lib"), "pid 12\nho");
+        let error = busy(Path::new("lib"), "pid 12\nho", "the library is being written to");
         assert_eq!(error.what, "the library is being written to by another process");
     }
 }

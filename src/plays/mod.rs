@@ -27,4 +27,4 @@ pub use pair::{
     pair_seen,
 };
 pub use settings::Settings;
-pub use woven::{WHOSE, Woven, split};
+pub use woven::{WHOSE, Woven, nearer, nearness, split};

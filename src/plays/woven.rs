@@ -116,6 +116,18 @@ fn tail(film: &Film, found: &Found) -> Option<f64> {
     (all.len() >= LEAST_PLAYS).then(|| percentile(&all, 0.5))
 }
 
+/// How near the men are in the plays of a camera: the median of the plays' closeness, which from behind the end zone lies
+/// higher than from the sideline; `None` where too little could be read.
+pub fn nearness(series: &Series, found: &Found) -> Option<f64> {
+    let all: Vec<f64> = found.plays.iter().filter_map(|play| closeness(series, play.span)).collect();
+    (!all.is_empty()).then(|| percentile(&all, 0.5))
+}
+
+/// Which of two cameras looks from behind the end zone, by their nearness: 0 or 1; `None` where they are too much alike.
+pub fn nearer(first: f64, second: f64) -> Option<usize> {
+    ((first - second).abs() >= APART).then_some(usize::from(second > first))
+}
+
 /// How near the men are in a stretch of film, in logarithms; `None` where too little could be read.
 fn closeness(series: &Series, span: FrameSpan) -> Option<f64> {
     let good: Vec<&Sample> = series.within(span).iter().skip(UNSETTLED).filter(|s| !s.bad).collect();

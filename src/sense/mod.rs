@@ -18,5 +18,5 @@ mod sound_match;
 mod warp;
 mod whistle;
 
-pub use pass::{Keep, VERSION, measure, measure_on};
+pub use pass::{Keep, VERSION, measure, measure_on, of_first_parts};
 pub use sound_match::{ShotSound, ShotSounds, SoundMatch, SoundMatcher};

@@ -19,7 +19,7 @@ use super::picker::{Picker, crowds};
 use super::small::{Shrinker, Small};
 use super::whistle;
 use crate::base::{Error, FrameNo, FrameSpan, Problem, Progress, Result, go_on};
-use crate::film::{Decode, Film, FilmReader, FrameSource, Series, Unfinished};
+use crate::film::{Decode, Film, FilmReader, FrameSource, Part, Series, Unfinished};
 
 /// Version of the measurement: raised with every change that can change a number in a series.
 pub const VERSION: u32 = 4;
@@ -70,6 +70,17 @@ pub fn measure_on(
         series.whistles = heard.unwrap_or_default();
         Ok(series)
     })
+}
+
+/// What was measured of a film's first `parts`, as the beginning of a measurement of all of it. Near its end the samples
+/// were made without what follows: they are measured again.
+pub fn of_first_parts(mut series: Series, film: &Film, parts: usize) -> Unfinished {
+    let cuts_to: u64 = film.parts.iter().take(parts).map(Part::frames).sum();
+    let last = film.time(FrameNo(cuts_to)) - WARM_UP;
+    series.film = film.fingerprint();
+    series.samples.retain(|sample| sample.time < last);
+    series.whistles.clear();
+    Unfinished { series, cuts_to }
 }
 
 fn died() -> Error {

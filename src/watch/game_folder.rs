@@ -1,113 +1,129 @@
 //! A folder with one game's films and sheet, read by its names.
 
 use std::collections::BTreeMap;
-use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::UNIX_EPOCH;
 
-use crate::base::{Error, IoContext, Result, natural_order};
-use crate::film::{Angle, named_as_film};
+use super::game_toml::GameToml;
+use super::{Kind, Stamp};
+use crate::base::natural_order;
+use crate::film::Angle;
+use crate::football::fold;
 
-/// Endings of tag sheets.
-const SHEET: &[&str] = &["csv", "tsv", "txt", "xlsx", "xlsm", "xls", "ods"];
-/// Endings and beginnings of files that are still being copied [practice].
-const UNFINISHED: &[&str] = &["part", "partial", "crdownload", "tmp", "filepart", "download"];
+/// A camera that holds both angles' shots in turn.
+pub const WOVEN: &str = "woven";
 
-/// Every file of a folder with its size and time of change: two equal listings some time apart mean that it settled.
-pub type Listing = BTreeMap<PathBuf, (u64, u128)>;
+/// A camera of a game: its name, its files in natural order, relative to the inbox.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FolderCamera {
+    /// Its name.
+    pub name: String,
+    /// Its files.
+    pub files: Vec<PathBuf>,
+    /// Whether a file's or folder's name, or a person, told its angle.
+    pub told: bool,
+}
 
 /// One game as it lies in the inbox.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct GameFolder {
     /// The game's name: the folder's name without a date in it.
     pub game: String,
     /// `2026-09-11`, where the folder's name holds one.
     pub date: Option<String>,
-    /// Cameras by name, each with its files or folders in natural order.
-    pub cameras: Vec<(String, Vec<PathBuf>)>,
-    /// The tag sheet.
-    pub sheet: Option<PathBuf>,
-}
-
-/// Lists a folder with all below it, hidden files left out. Paths are relative to it.
-pub fn list(folder: &Path) -> Result<Listing> {
-    let mut listing = Listing::new();
-    let mut folders = vec![folder.to_path_buf()];
-    while let Some(at) = folders.pop() {
-        for entry in fs::read_dir(&at).doing("read the folder", &at)? {
-            let entry = entry.doing("read the folder", &at)?;
-            if entry.file_name().to_string_lossy().starts_with('.') {
-                continue;
-            }
-            let path = entry.path();
-            let meta = fs::metadata(&path).doing("look at the file", &path)?;
-            if meta.is_dir() {
-                folders.push(path);
-                continue;
-            }
-            let changed =
-                meta.modified().ok().and_then(|t| t.duration_since(UNIX_EPOCH).ok()).map_or(0, |d| d.as_nanos());
-            let inside = path.strip_prefix(folder).unwrap_or(&path).to_path_buf();
-            listing.insert(inside, (meta.len(), changed));
-        }
-    }
-    Ok(listing)
-}
-
-/// Whether a name says that the file is still being copied.
-pub fn unfinished(listing: &Listing) -> bool {
-    listing.keys().any(|p| ending(p).is_some_and(|e| UNFINISHED.contains(&e.as_str())))
-}
-
-fn ending(path: &Path) -> Option<String> {
-    path.extension().map(|e| e.to_string_lossy().to_lowercase())
+    /// Cameras, the sideline first, then the end zone, then the others by name.
+    pub cameras: Vec<FolderCamera>,
+    /// The tag sheet, or several in the game's order, relative to the inbox.
+    pub sheets: Vec<PathBuf>,
+    /// Why there is no sheet although files look like one, and what to do.
+    pub unsure_sheet: Option<(String, String)>,
+    /// Files that cannot be taken, whatever is in them: why.
+    pub refused: Vec<(PathBuf, String)>,
 }
 
 impl GameFolder {
-    /// Reads a folder's names. A film's camera is told by its file's name or that of the folder it lies in: a name
-    /// with sideline or wide, end zone or tight; any other film is a camera of its own name.
-    pub fn read(folder: &Path, listing: &Listing) -> Result<Self> {
+    /// Reads the names of a folder (relative to the inbox) and of the files in it. A film's camera is told by a person, else by the words
+    /// of `angles` in its file's or folder's name; any other film is a camera of its own name.
+    pub fn read(
+        folder: &Path,
+        files: &BTreeMap<PathBuf, Stamp>,
+        angles: &BTreeMap<String, Vec<String>>,
+        own: &GameToml,
+    ) -> Self {
         let name = folder.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
         let (game, date) = name_and_date(&name);
-        let mut cameras: BTreeMap<(u8, String), Vec<PathBuf>> = BTreeMap::new();
+        let mut out =
+            Self { game: own.name.clone().unwrap_or(game), date: own.date.clone().or(date), ..Self::default() };
+        let mut cameras: BTreeMap<(u8, String), FolderCamera> = BTreeMap::new();
         let mut sheets = Vec::new();
-        for path in listing.keys() {
-            if named_as_film(path) {
-                cameras.entry(camera_of(path)).or_default().push(folder.join(path));
-            } else if ending(path).is_some_and(|e| SHEET.contains(&e.as_str())) && !is_lock(path) {
-                sheets.push(path.clone());
-            }
-        }
-        if cameras.is_empty() {
-            return Err(Error::refused(
-                "the game folder holds no film",
-                folder.display(),
-                "put the films into it, named by angle: sideline.mp4, end-zone.mp4, or folders of those names",
-            ));
-        }
-        let sheet = match sheets.len() {
-            0 | 1 => sheets.pop(),
-            _ => {
-                let mut named: Vec<_> = sheets.iter().filter(|s| says_sheet(s)).cloned().collect();
-                if named.len() != 1 {
-                    let all: Vec<_> = sheets.iter().map(|s| s.display().to_string()).collect();
-                    return Err(Error::refused(
-                        format!("the game folder holds {} sheets: {}", all.len(), all.join(", ")),
-                        folder.display(),
-                        "leave one of them, or name the right one tags.csv",
-                    ));
+        for path in files.keys() {
+            let inside = path.strip_prefix(folder).unwrap_or(path);
+            match Kind::of(path) {
+                Kind::Film if inside.to_str().is_none() => {
+                    out.refused.push((path.clone(), "its name is no text that can be kept: rename it".into()));
                 }
-                named.pop()
+                Kind::Film => {
+                    let (name, told) = match own.camera_of(inside) {
+                        Some(camera) => (camera.to_string(), true),
+                        None => camera_of(inside, angles),
+                    };
+                    // Those that a person named are all there are.
+                    if own.cameras.is_empty() || own.camera_of(inside).is_some() {
+                        let key = (rank(&name), fold(&name));
+                        let new = || FolderCamera { name, files: Vec::new(), told };
+                        cameras.entry(key).or_insert_with(new).files.push(path.clone());
+                    }
+                }
+                Kind::Sheet => sheets.push(path.clone()),
+                Kind::Game | Kind::Unfinished | Kind::Other => {}
             }
-        };
-        let cameras = cameras
-            .into_iter()
-            .map(|((_, name), mut files)| {
-                files.sort_by(|a, b| natural_order(&a.to_string_lossy(), &b.to_string_lossy()));
-                (name, files)
-            })
-            .collect();
-        Ok(Self { game, date, cameras, sheet: sheet.map(|s| folder.join(s)) })
+        }
+        for camera in cameras.values_mut() {
+            camera.files.sort_by(|a, b| natural_order(&a.to_string_lossy(), &b.to_string_lossy()));
+        }
+        out.cameras = cameras.into_values().collect();
+        match own.sheet.paths() {
+            named if !named.is_empty() => out.sheets = named.iter().map(|sheet| folder.join(sheet)).collect(),
+            _ => out.choose_sheet(sheets),
+        }
+        out
+    }
+
+    fn choose_sheet(&mut self, mut sheets: Vec<PathBuf>) {
+        if sheets.len() > 1 && sheets.iter().any(|s| says_sheet(s)) {
+            sheets.retain(|s| says_sheet(s));
+        }
+        // A text file is a sheet only where nothing looks more like one.
+        let is_text = |s: &PathBuf| s.extension().is_some_and(|e| e.eq_ignore_ascii_case("txt"));
+        if sheets.len() > 1 && !sheets.iter().all(is_text) {
+            sheets.retain(|s| !is_text(s));
+        }
+        if sheets.len() > 1 {
+            let names: Vec<_> =
+                sheets.iter().map(|s| s.file_name().unwrap_or_default().to_string_lossy().into_owned()).collect();
+            self.unsure_sheet = Some((
+                format!("the game folder holds {} sheets: {}", names.len(), names.join(", ")),
+                "leave one of them, name the right one tags.csv, or name them in the game's order in game.toml: sheet = \
+                 [\"first-half.csv\", \"second-half.csv\"]"
+                    .into(),
+            ));
+        } else {
+            self.sheets = sheets;
+        }
+    }
+
+    /// Whether a film named woven holds both angles: none of them has a film of its own.
+    pub fn is_woven(&self) -> bool {
+        self.cameras.iter().any(|c| fold(&c.name) == WOVEN)
+            && !self.cameras.iter().any(|c| Angle::named(&c.name) != Angle::Unknown)
+    }
+}
+
+/// Sideline, end zone, others.
+fn rank(camera: &str) -> u8 {
+    match Angle::named(camera) {
+        Angle::Sideline => 0,
+        Angle::EndZone => 1,
+        Angle::Unknown => 2,
     }
 }
 
@@ -116,25 +132,30 @@ fn says_sheet(path: &Path) -> bool {
     stem.contains("tag") || stem.contains("sheet")
 }
 
-/// Rank (sideline first) and name of the camera that a film belongs to.
-fn camera_of(path: &Path) -> (u8, String) {
+/// Letters and digits, small.
+fn plain(text: &str) -> String {
+    text.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+}
+
+/// Name of the camera that a film belongs to, and whether its angle was told by it.
+fn camera_of(path: &Path, angles: &BTreeMap<String, Vec<String>>) -> (String, bool) {
     let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
     let folders =
         path.parent().into_iter().flat_map(Path::components).map(|c| c.as_os_str().to_string_lossy().into_owned());
     let names: Vec<String> = folders.chain([stem]).collect();
     for name in &names {
-        let plain: String = name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect();
-        if plain.contains("sideline") || plain.contains("wide") {
-            return (0, Angle::Sideline.as_str().into());
-        }
-        if plain.contains("endzone") || plain.contains("tight") {
-            return (1, Angle::EndZone.as_str().into());
+        let name = plain(name);
+        // The longest word counts: "wide end zone" is the end zone, whatever else it is.
+        let words = angles.iter().flat_map(|(angle, words)| words.iter().map(move |word| (angle, plain(word))));
+        let fits = words.filter(|(_, word)| !word.is_empty() && name.contains(word.as_str()));
+        if let Some((angle, _)) = fits.max_by_key(|(_, word)| word.chars().count()) {
+            return (angle.clone(), true);
         }
     }
     // Part numbers do not make a new camera: cam3-1.mp4 and cam3-2.mp4 are both of cam3.
     let own = if names.len() > 1 { &names[0] } else { &names[names.len() - 1] };
     let base = own.trim_end_matches(|c: char| c.is_ascii_digit()).trim_end_matches(['-', '_', ' ', '.']);
-    (2, if base.is_empty() || names.len() > 1 { own.clone() } else { base.to_string() })
+    (if base.is_empty() || names.len() > 1 { own.clone() } else { base.to_string() }, false)
 }
 
 /// Splits a date such as 2026-09-11 off a folder's name.
@@ -152,20 +173,24 @@ fn name_and_date(name: &str) -> (String, Option<String>) {
     (name.to_string(), None)
 }
 
-/// Whether a file is what a spreadsheet program lays beside a workbook that is open ("~$tags.xlsx").
-fn is_lock(path: &Path) -> bool {
-    path.file_name().is_some_and(|name| {
-        let name = name.to_string_lossy();
-        name.starts_with("~$") || name.starts_with(".~")
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn listing(names: &[&str]) -> Listing {
-        names.iter().map(|n| (PathBuf::from(n), (1, 1))).collect()
+    fn angles() -> BTreeMap<String, Vec<String>> {
+        let words = |words: &[&str]| words.iter().map(|w| w.to_string()).collect();
+        [("sideline".to_string(), words(&["sideline", "wide"])), ("end-zone".into(), words(&["end zone", "tight"]))]
+            .into()
+    }
+
+    fn read(folder: &str, names: &[&str], own: &GameToml) -> GameFolder {
+        let files = names.iter().map(|n| (Path::new(folder).join(n), Stamp::default())).collect();
+        GameFolder::read(Path::new(folder), &files, &angles(), own)
+    }
+
+    fn cameras(game: &GameFolder) -> Vec<(&str, Vec<String>)> {
+        let name = |p: &PathBuf| p.file_name().unwrap().to_string_lossy().into_owned();
+        game.cameras.iter().map(|c| (c.name.as_str(), c.files.iter().map(name).collect())).collect()
     }
 
     #[test]
@@ -180,37 +205,45 @@ mod tests {
             "tags.csv",
             "notes.pdf",
         ];
-        let game = GameFolder::read(Path::new("/inbox/2026-09-11 Badgers"), &listing(&names)).unwrap();
+        let game = read("2026-09-11 Badgers", &names, &GameToml::default());
         assert_eq!((game.game.as_str(), game.date.as_deref()), ("Badgers", Some("2026-09-11")));
-        let cameras: Vec<(&str, Vec<String>)> = game
-            .cameras
-            .iter()
-            .map(|(n, f)| {
-                (n.as_str(), f.iter().map(|p| p.file_name().unwrap().to_string_lossy().into_owned()).collect())
-            })
-            .collect();
         assert_eq!(
-            cameras,
+            cameras(&game),
             [
                 ("sideline", vec!["Wide 9.MP4".to_string(), "Wide 10.MP4".into()]),
                 ("end-zone", vec!["CLIP9.mp4".into(), "CLIP10.mp4".into()]),
                 ("cam3", vec!["cam3-1.mov".into(), "cam3-2.mov".into()]),
             ]
         );
-        assert_eq!(game.sheet.as_deref(), Some(Path::new("/inbox/2026-09-11 Badgers/tags.csv")));
+        assert!(game.cameras[0].told && !game.cameras[2].told);
+        assert_eq!(game.sheets, [PathBuf::from("2026-09-11 Badgers/tags.csv")]);
     }
 
     #[test]
-    fn no_film_and_too_many_sheets_say_what_to_do() {
-        let error = GameFolder::read(Path::new("/inbox/x"), &listing(&["tags.csv"])).unwrap_err();
-        assert!(error.next.contains("sideline.mp4"), "{}", error.next);
-        let error = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "a.csv", "b.csv"])).unwrap_err();
-        assert!(error.what.contains("a.csv, b.csv"), "{}", error.what);
-        let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "~$tags.xlsx", "tags.xlsx"]));
-        assert!(game.unwrap().sheet.unwrap().ends_with("tags.xlsx"), "a workbook that is open has a lock beside it");
-        let game = GameFolder::read(Path::new("/inbox/x"), &listing(&["sideline.mp4", "roster.csv", "tag sheet.csv"]))
-            .unwrap();
-        assert!(game.sheet.unwrap().ends_with("tag sheet.csv"));
+    fn a_person_goes_before_the_names() {
+        let own = GameToml::read(
+            "name = \"Herons\"\nsheet = [\"b.csv\", \"a.csv\"]\n[cameras]\nend-zone = [\"wide.mp4\"]\n",
+            Path::new("x"),
+        );
+        let game = read("2026-09-11 Badgers", &["wide.mp4", "tight.mp4", "a.csv", "b.csv"], &own.unwrap());
+        assert_eq!(game.game, "Herons");
+        assert_eq!(cameras(&game), [("end-zone", vec!["wide.mp4".to_string()])]);
+        assert_eq!(game.sheets, ["2026-09-11 Badgers/b.csv", "2026-09-11 Badgers/a.csv"].map(PathBuf::from));
+    }
+
+    #[test]
+    fn which_sheet_is_meant() {
+        let sheet = |names: &[&str]| {
+            let game = read("x", names, &GameToml::default());
+            let names: Vec<String> = game.sheets.iter().map(|s| s.to_string_lossy().into_owned()).collect();
+            (names, game.unsure_sheet)
+        };
+        let (none, why) = sheet(&["a.csv", "b.csv"]);
+        let (what, next) = why.unwrap();
+        assert!(none.is_empty() && what.contains("a.csv, b.csv") && next.contains("game.toml"), "{what}");
+        assert_eq!(sheet(&["roster.csv", "tag sheet.csv"]).0, ["x/tag sheet.csv"]);
+        assert_eq!(sheet(&["notes.txt", "game.xlsx", "~$game.xlsx"]).0, ["x/game.xlsx"]);
+        assert_eq!(sheet(&["notes.txt"]).0, ["x/notes.txt"]);
     }
 
     #[test]
@@ -224,11 +257,5 @@ mod tests {
             let (game, date) = name_and_date(name);
             assert_eq!((game.as_str(), date.as_deref()), want);
         }
-    }
-
-    #[test]
-    fn a_copy_under_way_is_seen() {
-        assert!(unfinished(&listing(&["sideline.mp4.part"])));
-        assert!(!unfinished(&listing(&["sideline.mp4"])));
     }
 }

@@ -1,171 +1,192 @@
-//! Rounds over the inbox.
+//! What lies in the inbox and for how long it has not changed.
 
 use std::collections::BTreeMap;
-use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use super::game_folder::{GameFolder, Listing, list, unfinished};
-use super::ledger::Ledger;
-use crate::base::{ErrorKind, IoContext, Progress, Result, go_on};
+use super::whole::Whole;
+use super::{Disk, Kind, Stamp, Walked};
 
-/// The inbox of a library.
-pub struct Inbox<'a> {
-    /// The folder in which game folders are dropped.
-    pub folder: PathBuf,
-    /// How long a game folder must stay unchanged before it is taken. Time stamps do not tell: a copy may keep them.
-    pub settle: Duration,
-    /// Warnings go here.
-    pub progress: &'a dyn Progress,
+/// How long a film that promises nothing of its own length must be quiet, in settling times.
+const UNTOLD: u32 = 3;
+
+/// What is known of a file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Seen {
+    stamp: Stamp,
+    /// When it was first seen with this stamp, on the clock that never goes back.
+    since: Duration,
+    /// What its container says, once it was asked.
+    whole: Option<Whole>,
 }
 
-/// What one round did.
-#[derive(Debug, Default, Clone, PartialEq, Eq)]
-pub struct Round {
-    /// Folders taken, with the outcome's words.
-    pub taken: Vec<(String, String)>,
-    /// Folders that failed, with the error's words.
-    pub failed: Vec<(String, String)>,
-    /// Folders that are still changing.
-    pub changing: Vec<String>,
+/// How a file stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Standing {
+    /// Unchanged for long enough, and all there.
+    Settled,
+    /// It changed a moment ago.
+    Changing,
+    /// It does not change and is not all there: why, and for how long.
+    Short(String, Duration),
+    /// It is no film: why.
+    NoFilm(String),
 }
 
-impl Inbox<'_> {
-    fn look(&self) -> Result<BTreeMap<String, Listing>> {
-        fs::create_dir_all(&self.folder).doing("make the inbox", &self.folder)?;
-        let mut found = BTreeMap::new();
-        for entry in fs::read_dir(&self.folder).doing("read the inbox", &self.folder)? {
-            let entry = entry.doing("read the inbox", &self.folder)?;
-            let name = entry.file_name().to_string_lossy().into_owned();
-            if name.starts_with('.') || !entry.path().is_dir() {
-                continue;
-            }
-            // A folder that vanishes while it is read was not meant for us yet.
-            if let Ok(listing) = list(&entry.path()) {
-                found.insert(name, listing);
+/// The inbox over time. Only what is read counts; events say when to read.
+#[derive(Debug, Default)]
+pub struct Inbox {
+    files: BTreeMap<PathBuf, Seen>,
+    /// What lies in it besides.
+    pub walked: Walked,
+}
+
+impl Inbox {
+    /// Takes what was found now. What is not there any more is forgotten: should it come back, it settles anew.
+    pub fn take(&mut self, walked: Walked, now: Duration) {
+        self.files.retain(|path, _| walked.files.contains_key(path));
+        for (path, stamp) in &walked.files {
+            match self.files.get_mut(path) {
+                Some(seen) if seen.stamp == *stamp => {}
+                Some(seen) => *seen = Seen { stamp: *stamp, since: now, whole: None },
+                None => {
+                    self.files.insert(path.clone(), Seen { stamp: *stamp, since: now, whole: None });
+                }
             }
         }
-        Ok(found)
+        self.walked = walked;
     }
 
-    /// One round: looks, waits `settle` by `wait`, looks again, and hands every folder that stayed the same and is
-    /// not in the ledger to `take`. A folder that fails does not keep the others from being taken.
-    pub fn round(
-        &self,
-        ledger: &mut Ledger,
-        wait: &mut dyn FnMut(Duration),
-        take: &mut dyn FnMut(&GameFolder) -> Result<String>,
-    ) -> Result<Round> {
-        let mut round = Round::default();
-        let before = self.look()?;
-        let new: Vec<_> =
-            before.iter().filter(|(name, listing)| !listing.is_empty() && !ledger.knows(name, listing)).collect();
-        if new.is_empty() {
-            return Ok(round);
-        }
-        wait(self.settle);
-        go_on(self.progress, "waiting for the inbox to settle")?;
-        let now = self.look()?;
-        for (name, listing) in new {
-            if now.get(name) != Some(listing) || unfinished(listing) {
-                round.changing.push(name.clone());
-                continue;
-            }
-            let outcome = GameFolder::read(&self.folder.join(name), listing).and_then(|game| take(&game));
-            match outcome {
-                Ok(words) => {
-                    ledger.note(name, listing, &words, false)?;
-                    round.taken.push((name.clone(), words));
-                }
-                // A stop is no fault of the folder.
-                Err(error) if error.kind == ErrorKind::Interrupted => return Err(error),
-                Err(error) => {
-                    let words = if error.next.is_empty() {
-                        error.to_string()
-                    } else {
-                        format!("{error}; next: {}", error.next)
-                    };
-                    self.progress.warn(&format!("inbox/{name} was not taken: {words}"));
-                    // What is refused waits for a person to change the files. All else (a full disk, a drive that was
-                    // away, another process) may pass, and what was done until then is not done again.
-                    if error.kind == ErrorKind::Refused {
-                        ledger.note(name, listing, &words, true)?;
-                    }
-                    round.failed.push((name.clone(), words));
-                }
+    /// Asks the containers of films that have just settled.
+    pub fn ask(&mut self, disk: &dyn Disk, inbox: &Path, now: Duration, settle: Duration) {
+        for (path, seen) in &mut self.files {
+            if seen.whole.is_none() && Kind::of(path) == Kind::Film && now.saturating_sub(seen.since) >= settle {
+                // One that cannot be read is asked again the next time.
+                seen.whole = disk.whole(&inbox.join(path)).ok();
             }
         }
-        Ok(round)
+    }
+
+    /// How a file stands.
+    pub fn standing(&self, path: &Path, now: Duration, settle: Duration) -> Standing {
+        let Some(seen) = self.files.get(path) else { return Standing::Changing };
+        let quiet = now.saturating_sub(seen.since);
+        if quiet < settle {
+            return Standing::Changing;
+        }
+        match (Kind::of(path), &seen.whole) {
+            (Kind::Unfinished, _) => Standing::Short("it is still being copied, by its name".into(), quiet),
+            (Kind::Film, None) => Standing::Changing,
+            (Kind::Film, Some(Whole::NoFilm(why))) => Standing::NoFilm(why.clone()),
+            (Kind::Film, Some(Whole::Not(why))) => Standing::Short(why.clone(), quiet),
+            (Kind::Film, Some(Whole::Untold)) if quiet < settle * UNTOLD => Standing::Changing,
+            _ => Standing::Settled,
+        }
+    }
+
+    /// How long until the next file may have settled; `None` where none is changing.
+    pub fn next(&self, now: Duration, settle: Duration) -> Option<Duration> {
+        let due = |(path, seen): (&PathBuf, &Seen)| {
+            let quiet = now.saturating_sub(seen.since);
+            let untold = seen.whole == Some(Whole::Untold) && Kind::of(path) == Kind::Film;
+            let needed = if untold { settle * UNTOLD } else { settle };
+            (quiet < needed).then(|| needed - quiet)
+        };
+        self.files.iter().filter_map(due).min()
+    }
+
+    /// Folders with what lies in each, by folder.
+    pub fn folders(&self) -> BTreeMap<PathBuf, BTreeMap<PathBuf, Stamp>> {
+        let mut out: BTreeMap<PathBuf, BTreeMap<PathBuf, Stamp>> =
+            self.walked.folders.iter().map(|folder| (folder.clone(), BTreeMap::new())).collect();
+        for (path, seen) in &self.files {
+            let mut parts = path.components();
+            let (Some(first), Some(_)) = (parts.next(), parts.next()) else { continue };
+            out.entry(PathBuf::from(first.as_os_str())).or_default().insert(path.clone(), seen.stamp);
+        }
+        out
+    }
+
+    /// Films and sheets that lie in the inbox itself, in no game's folder.
+    pub fn loose(&self) -> impl Iterator<Item = &Path> {
+        self.files.keys().filter(|path| path.components().count() == 1).map(PathBuf::as_path)
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use std::io;
+
     use super::*;
-    use crate::base::{Error, Silent};
 
-    struct Place {
-        _keep: tempfile::TempDir,
-        root: PathBuf,
+    /// Every film says the same of itself.
+    struct Says(Whole);
+
+    impl Disk for Says {
+        fn walk(&self, _: &Path) -> io::Result<Walked> {
+            Ok(Walked::default())
+        }
+        fn stamp(&self, _: &Path) -> Option<Stamp> {
+            None
+        }
+        fn whole(&self, _: &Path) -> io::Result<Whole> {
+            Ok(self.0.clone())
+        }
+        fn text(&self, _: &Path) -> io::Result<String> {
+            Ok(String::new())
+        }
+        fn room(&self, _: &Path) -> Option<u64> {
+            None
+        }
     }
 
-    fn place() -> Place {
-        let keep = tempfile::tempdir().unwrap();
-        let root = keep.path().to_path_buf();
-        Place { _keep: keep, root }
+    const SETTLE: Duration = Duration::from_secs(20);
+
+    fn at(seconds: u64) -> Duration {
+        Duration::from_secs(seconds)
     }
 
-    fn put(place: &Place, name: &str, text: &str) {
-        let path = place.root.join("inbox").join(name);
-        fs::create_dir_all(path.parent().unwrap()).unwrap();
-        fs::write(path, text).unwrap();
-    }
-
-    fn round(place: &Place, wait: &mut dyn FnMut(Duration), fails: bool) -> (Round, Vec<String>) {
-        let inbox = Inbox { folder: place.root.join("inbox"), settle: Duration::from_secs(20), progress: &Silent };
-        let mut ledger = Ledger::open(&place.root.join("log/inbox.json"));
-        let mut games = Vec::new();
-        let done = inbox
-            .round(&mut ledger, wait, &mut |game| {
-                games.push(game.game.clone());
-                if fails { Err(Error::refused("no film", "x", "y")) } else { Ok("12 plays".into()) }
-            })
-            .unwrap();
-        (done, games)
-    }
-
-    #[test]
-    fn a_settled_folder_is_taken_once_and_again_only_when_it_changed() {
-        let place = place();
-        put(&place, "Badgers/sideline.mp4", "film");
-        let mut waited = Duration::ZERO;
-        let (_, games) = round(&place, &mut |d| waited += d, false);
-        assert_eq!(games, ["Badgers"]);
-        assert_eq!(waited, Duration::from_secs(20));
-        assert_eq!(round(&place, &mut |_| panic!("nothing is new"), false).1, Vec::<String>::new());
-        put(&place, "Badgers/tags.csv", "Down");
-        assert_eq!(round(&place, &mut |_| {}, false).1, ["Badgers"]);
+    fn walked(files: &[(&str, u64)]) -> Walked {
+        let stamp = |size| Stamp { size, changed: 7 };
+        Walked { files: files.iter().map(|(n, size)| (n.into(), stamp(*size))).collect(), ..Walked::default() }
     }
 
     #[test]
-    fn a_folder_that_grows_is_left_and_the_other_taken() {
-        let place = place();
-        put(&place, "Badgers/sideline.mp4", "film");
-        put(&place, "Herons/sideline.mp4", "fi");
-        let (done, games) = round(&place, &mut |_| put(&place, "Herons/sideline.mp4", "film"), false);
-        assert_eq!(games, ["Badgers"]);
-        assert_eq!(done.changing, ["Herons"]);
-        assert_eq!(round(&place, &mut |_| {}, false).1, ["Herons"]);
+    fn a_file_settles_when_nothing_of_it_has_changed_for_long_enough() {
+        let mut inbox = Inbox::default();
+        let film = Path::new("B/wide.mp4");
+        let look = |inbox: &mut Inbox, size, now| {
+            inbox.take(walked(&[("B/wide.mp4", size)]), at(now));
+            inbox.ask(&Says(Whole::Yes), Path::new(""), at(now), SETTLE);
+            inbox.standing(film, at(now), SETTLE)
+        };
+        assert_eq!(look(&mut inbox, 1, 0), Standing::Changing);
+        assert_eq!(inbox.next(at(0), SETTLE), Some(SETTLE));
+        assert_eq!(look(&mut inbox, 2, 19), Standing::Changing);
+        assert_eq!(look(&mut inbox, 2, 38), Standing::Changing);
+        assert_eq!(look(&mut inbox, 2, 39), Standing::Settled);
+        assert_eq!(inbox.next(at(39), SETTLE), None);
+        // Away for a moment: it settles anew.
+        inbox.take(walked(&[]), at(50));
+        assert_eq!(look(&mut inbox, 2, 51), Standing::Changing);
     }
 
     #[test]
-    fn a_failure_is_told_and_not_repeated_until_files_change() {
-        let place = place();
-        put(&place, "Badgers/sideline.mp4", "film");
-        let (done, _) = round(&place, &mut |_| {}, true);
-        assert_eq!(done.failed, [("Badgers".to_string(), "no film: x; next: y".to_string())]);
-        assert!(round(&place, &mut |_| {}, false).1.is_empty());
-        put(&place, "Badgers/sideline.mp4", "better film");
-        assert_eq!(round(&place, &mut |_| {}, false).1, ["Badgers"]);
+    fn what_is_not_whole_is_told_apart_and_what_promises_nothing_waits_longer() {
+        let standing = |says: Whole, now| {
+            let mut inbox = Inbox::default();
+            inbox.take(walked(&[("B/wide.mp4", 9)]), at(0));
+            inbox.ask(&Says(says), Path::new(""), at(now), SETTLE);
+            inbox.standing(Path::new("B/wide.mp4"), at(now), SETTLE)
+        };
+        assert_eq!(standing(Whole::Untold, 59), Standing::Changing);
+        assert_eq!(standing(Whole::Untold, 60), Standing::Settled);
+        assert_eq!(standing(Whole::Not("half".into()), 80), Standing::Short("half".into(), at(80)));
+        assert_eq!(standing(Whole::NoFilm("text".into()), 20), Standing::NoFilm("text".into()));
+        let mut inbox = Inbox::default();
+        inbox.take(walked(&[("B/wide.mp4.part", 9), ("loose.mp4", 1)]), at(0));
+        assert!(matches!(inbox.standing(Path::new("B/wide.mp4.part"), at(20), SETTLE), Standing::Short(..)));
+        assert_eq!(inbox.loose().collect::<Vec<_>>(), [Path::new("loose.mp4")]);
+        assert_eq!(inbox.folders().len(), 1);
     }
 }

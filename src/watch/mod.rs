@@ -1,11 +1,18 @@
-//! The watcher's simple form: game folders that were dropped into the inbox are taken once they have settled.
+//! The inbox: which files have settled, and which game they are of.
 //!
-//! Events of the file system are hints only; what is done follows from reading the folder again.
+//! Events of the file system are hints only; what is done follows from reading the folder again. Nothing in it is ever
+//! moved or changed.
 
+mod disk;
 mod game_folder;
+mod game_toml;
 mod inbox;
-mod ledger;
+mod kind;
+mod whole;
 
-pub use game_folder::{GameFolder, Listing};
-pub use inbox::{Inbox, Round};
-pub use ledger::Ledger;
+pub use disk::{Disk, RealDisk, Stamp, Walked};
+pub use game_folder::{FolderCamera, GameFolder, WOVEN};
+pub use game_toml::GameToml;
+pub use inbox::{Inbox, Standing};
+pub use kind::{GAME, Kind};
+pub use whole::Whole;

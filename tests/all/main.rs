@@ -8,6 +8,9 @@ mod marks;
 #[path = "../bench/made_sheets.rs"]
 mod made_sheets;
 
+#[path = "../bench/junk.rs"]
+mod junk;
+
 mod asks;
 mod browser;
 mod check;
@@ -26,6 +29,7 @@ mod marked;
 mod mend;
 mod mixed;
 mod night;
+mod night_shift;
 mod no_cuts;
 mod overlays;
 mod paff;

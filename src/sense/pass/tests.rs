@@ -183,3 +183,35 @@ fn a_measurement_that_was_stopped_goes_on_and_ends_the_same() {
     other.series.cuts = vec![3];
     assert_eq!(measure_on(&film, &film.film, Some(other), &mut |_| {}, &Silent).unwrap(), whole);
 }
+
+#[test]
+fn a_film_that_has_grown_is_measured_from_where_it_ended_and_ends_the_same() {
+    let both = |cuts: &[u64]| {
+        let mut footage = drawn(in_chunks(1800), cuts);
+        let mut first = in_chunks(1000);
+        first.path = "a1.mp4".into();
+        let mut second = in_chunks(800);
+        second.path = "a2.mp4".into();
+        (first.fingerprint, second.fingerprint) = ("one".into(), "two".into());
+        footage.film.parts = vec![first, second];
+        footage
+    };
+    let whole = both(&[500, 1000, 1403]);
+    let want = measured(&whole);
+    let mut first = both(&[500, 1000, 1403]);
+    first.film.parts.truncate(1);
+    let of_first = measured(&first);
+    let done = Mutex::new(Vec::new());
+    struct Watch<'a>(&'a Mutex<Vec<u64>>);
+    impl Progress for Watch<'_> {
+        fn stage(&self, _name: &str, _total: u64) {}
+        fn at(&self, done: u64) {
+            self.0.lock().unwrap().push(done);
+        }
+        fn warn(&self, _words: &str) {}
+    }
+    let begun = of_first_parts(of_first, &whole.film, 1);
+    let ended = measure_on(&whole, &whole.film, Some(begun), &mut |_| {}, &Watch(&done)).unwrap();
+    assert_eq!(ended, want);
+    assert!(done.lock().unwrap()[0] > 300, "its first chunk was not measured again: {done:?}");
+}
