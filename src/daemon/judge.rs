@@ -16,6 +16,7 @@ use crate::watch::{GAME, GameFolder, GameToml, Stamp};
 impl Night {
     pub(super) fn judge(&mut self, now: Duration, orders: &mut Vec<Order>) {
         self.look = false;
+        self.looks += 1;
         let no_room = self.no_room(now);
         self.due.retain(|_, due| *due > now);
         let folders = self.inbox.folders();

@@ -68,6 +68,8 @@ pub struct Night {
     pub(super) pace: Pace,
     began: Duration,
     pub(super) look: bool,
+    /// How often the games were looked at: another number, and what is told may be another.
+    pub(super) looks: u64,
     stopping: bool,
     awake: bool,
     pub(super) paused: String,
@@ -127,6 +129,7 @@ impl Night {
             pace,
             began: now,
             look: true,
+            looks: 0,
             stopping: false,
             awake: false,
             paused: String::new(),

@@ -385,7 +385,7 @@ fn the_staffs_command_hears_of_a_game_once_and_again_when_it_changed() {
     bed.restart();
     bed.pass(400);
     assert!(bed.hooks.is_empty(), "also after a restart");
-    bed.put("Badgers/tags.csv", 5);
+    bed.put("Badgers/tags.csv", 500);
     bed.pass(400);
     bed.work();
     assert_eq!(bed.hooks.len(), 1, "the sheet came");

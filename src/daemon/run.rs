@@ -85,10 +85,10 @@ pub fn run(daemon: &mut Daemon<'_>) -> Result<Round> {
     state.service.tell("READY=1");
     let mut settings_due = Instant::now() + SETTINGS;
     let mut orders = night.hear(Event::Time);
-    let mut stopped = false;
+    let (mut stopped, mut looks) = (false, 0);
     loop {
         let mut ended = false;
-        let changed = !orders.is_empty();
+        let changed = !orders.is_empty() || std::mem::replace(&mut looks, night.looks) != night.looks;
         for order in orders.drain(..) {
             ended |= matches!(order, Order::End);
             carry_out(daemon, order, &send, &state);
