@@ -274,8 +274,7 @@ fn x264(spec: &VideoSpec) -> ff::Dictionary<'_> {
     if let Some(level) = spec.level {
         options.set("level", level);
     }
-    // With a lookahead in a thread of its own what comes out may lean on how soon pictures come.
-    let mut more = format!("open-gop=0:sync-lookahead=0:b-pyramid={}", b_frames(spec.reorder).1);
+    let mut more = format!("open-gop=0:b-pyramid={}", b_frames(spec.reorder).1);
     more.push_str(instructions());
     if let Some(id) = spec.set_id {
         more.push_str(&format!(":sps-id={id}"));

@@ -77,8 +77,7 @@ impl Cutter<'_> {
                     let like = self.spec(part, &parameters);
                     let (set_id, threads) = match &self.own {
                         Some(own) => (Some(own.set_id), own.threads),
-                        // So few frames are one thread's work; with several the same frames can become other bytes.
-                        None => (sets.free_id(), 1),
+                        None => (sets.free_id(), like.threads),
                     };
                     let spec = VideoSpec { set_id, threads, gop: 100_000, ..like };
                     for unit in self.encode_piece(*span, &spec, zero, first, path, &mut laid)?.all() {
