@@ -11,5 +11,5 @@ pub use error::{Error, ErrorKind, IoContext, Result};
 pub use problem::Problem;
 pub use progress::{Progress, Silent, go_on};
 pub use safe_file::{PendingFile, name_file, natural_order, sync_folder};
-pub use shown::shown;
+pub use shown::{count, shown};
 pub use time::{FrameNo, FrameSpan, Rate, Span, TimeBase};

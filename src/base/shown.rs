@@ -1,4 +1,4 @@
-//! Names of anybody's files on one line.
+//! Words for people: names of anybody's files on one line, counts.
 
 /// Text without signs that would break a line, ring a bell or turn the line round (Unicode's controls of direction): each
 /// becomes `?`.
@@ -7,6 +7,12 @@ pub fn shown(text: &str) -> String {
         |c: char| matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     let breaks = |c: char| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}');
     text.chars().map(|c| if turns(c) || breaks(c) { '?' } else { c }).collect()
+}
+
+/// A count with its noun: `1 play`, `12 plays`.
+pub fn count(number: usize, noun: &str) -> String {
+    let ending = if number == 1 { "" } else { "s" };
+    format!("{number} {noun}{ending}")
 }
 
 #[cfg(test)]

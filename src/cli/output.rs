@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use serde_json::json;
 
 use super::stopping;
+pub use crate::base::count;
 use crate::base::{Error, ErrorKind, Problem};
 
 /// How a command ended that did not fail.
@@ -122,12 +123,6 @@ pub fn dim(text: impl std::fmt::Display) -> String {
 /// What can be pasted back: cyan.
 pub fn paste(text: impl std::fmt::Display) -> String {
     color(&text.to_string(), "36", std::io::stdout().is_terminal())
-}
-
-/// A count with its noun: `1 play`, `12 plays`.
-pub fn count(number: usize, noun: &str) -> String {
-    let ending = if number == 1 { "" } else { "s" };
-    format!("{number} {noun}{ending}")
 }
 
 /// Bytes as people read them.

@@ -68,7 +68,7 @@ impl Night {
             self.record(&folder).hooked = state.clone();
             orders.push(Order::Hook(folder, state, hook));
         }
-        self.warn(now, orders);
+        self.warn(no_room, orders);
     }
 
     fn own_of(&mut self, folder: &Path, files: &BTreeMap<PathBuf, Stamp>) -> OwnSettings {
@@ -122,10 +122,10 @@ impl Night {
     }
 
     /// What a person should know of, told once each time it changes.
-    fn warn(&mut self, now: Duration, orders: &mut Vec<Order>) {
+    fn warn(&mut self, no_room: Option<String>, orders: &mut Vec<Order>) {
         let mut all: Vec<(&'static str, String)> = Vec::new();
         let reserve = self.settings.reserve;
-        match (self.no_room(now), self.world.disk.room(&self.settings.library)) {
+        match (no_room, self.world.disk.room(&self.settings.library)) {
             (Some(why), _) => all.push(("room", why)),
             (None, Some(room)) if reserve > 0 && room < reserve.saturating_mul(2) => all.push((
                 "room",

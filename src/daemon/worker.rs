@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::gauge::Gauge;
 use super::task::{CameraKnown, Outcome, Step, Task};
-use crate::base::{Error, Result};
+use crate::base::{Error, Result, count};
 use crate::jobs::{self, Config, CutAsk, ReelFate, Tools};
 use crate::library::{Access, GameIn, Library};
 
@@ -119,7 +119,7 @@ fn done(folder: &Path, task: &Task, tools: Tools<'_>, config: &Config, written: 
 }
 
 fn made(folder: &Path, ask: &str, reel: &jobs::AskReel) -> (String, String, Option<String>) {
-    let plays = format!("{} play{}", reel.plays, if reel.plays == 1 { "" } else { "s" });
+    let plays = count(reel.plays, "play");
     let left = match reel.left_out.len() {
         0 => String::new(),
         left => format!(", {left} left out"),

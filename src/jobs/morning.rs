@@ -8,8 +8,7 @@ use super::Tools;
 use super::footage::Footage;
 use super::sidecars::still;
 use super::texts::{distance, down_or_word};
-use crate::base::{IoContext, PendingFile, Problem, Result, go_on, name_file};
-use crate::film::Decode;
+use crate::base::{IoContext, PendingFile, Problem, Result, count, go_on, name_file};
 use crate::filter::Filter;
 use crate::library::{Library, PlayFound};
 use crate::reel::sidecar::STILL;
@@ -67,7 +66,6 @@ pub struct NightTold {
 impl NightTold {
     /// On one line: `5 plays, 10 clips, 4 of 5 rows joined, 2 to check`.
     pub fn in_short(&self) -> String {
-        let count = |n: usize, noun: &str| format!("{n} {noun}{}", if n == 1 { "" } else { "s" });
         if self.plays == 0 {
             return "no play was found in its film".into();
         }
@@ -194,7 +192,7 @@ fn picture(tools: Tools<'_>, library: &Library, play: &PlayFound) -> Result<Opti
     let footage = Footage::open(tools, library, &play.record.game, clip)?;
     let shape = footage.film.parts.first().map_or(STILL, |part| (part.width, part.height));
     let at = footage.still(clip);
-    let mut frames = tools.reader.frames(&footage.film, Decode::Exact, 0)?;
+    let mut frames = tools.reader.shown(&footage.film, 0)?;
     still(frames.as_mut(), at, shape)
 }
 

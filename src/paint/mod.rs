@@ -1,4 +1,4 @@
-//! Overlay templates to pixels, blended onto film; cards; the drawing that sheets share; color and scaling of pictures.
+//! Overlay templates to pixels, blended onto film; cards; the drawing that sheets share, and what pages do; color and scaling of pictures.
 //!
 //! Nothing from outside is loaded: the typeface is compiled in, templates may not refer to anything.
 
@@ -12,6 +12,7 @@ mod field_line;
 mod fonts;
 mod light;
 mod overlay;
+pub mod page;
 mod placeholder;
 mod scale;
 mod strip;

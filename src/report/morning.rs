@@ -6,7 +6,7 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
 use crate::base::{Problem, shown as line};
-use crate::paint::paint;
+use crate::paint::page;
 
 /// A play that a person should look at.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -112,7 +112,7 @@ impl Morning {
              content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">\n<meta name=\"viewport\" \
              content=\"width=device-width,initial-scale=1\"><title>{title}</title>\n<style>{}{STYLE}</style></head>\n\
              <body><header><h1>{title}</h1>\n",
-            tokens()
+            page::colors()
         );
         for count in &self.counts {
             let _ = writeln!(out, "<p>{}</p>", escape(count));
@@ -147,7 +147,7 @@ impl Morning {
             out.push_str("<section><h2>Made</h2><ul>\n");
             for made in &self.made {
                 let name = match &made.file {
-                    Some(file) => format!("<a href=\"{}\">{}</a>", url(file), escape(&made.name)),
+                    Some(file) => format!("<a href=\"{}\">{}</a>", page::url(file), escape(&made.name)),
                     None => escape(&made.name),
                 };
                 let _ = writeln!(out, "<li>{name}: {}</li>", escape(&made.words));
@@ -167,7 +167,7 @@ fn check(out: &mut String, tile: &CheckTile) {
     };
     match &tile.clip {
         Some(clip) => {
-            let _ = write!(out, "<a href=\"{}\">{picture}</a>", url(clip));
+            let _ = write!(out, "<a href=\"{}\">{picture}</a>", page::url(clip));
         }
         None => out.push_str(&picture),
     }
@@ -187,42 +187,9 @@ fn words(problem: &Problem) -> String {
     line(&format!("{}{value}: {}{took}", problem.place, problem.what))
 }
 
+/// Text of anybody's on one line of the page.
 fn escape(text: &str) -> String {
-    let mut out = String::new();
-    for sign in line(text).chars() {
-        match sign {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            other => out.push(other),
-        }
-    }
-    out
-}
-
-/// A relative path as a link: all but letters, digits and `-._~/` as `%XX`.
-fn url(path: &str) -> String {
-    let plain = |b: u8| b.is_ascii_alphanumeric() || b"-._~/".contains(&b);
-    path.bytes().map(|b| if plain(b) { char::from(b).to_string() } else { format!("%{b:02X}") }).collect()
-}
-
-/// Colors by name, as those of the reels' pages.
-fn tokens() -> String {
-    let dark = [
-        ("page", paint::PAGE),
-        ("panel", paint::INK),
-        ("rule", paint::RULE),
-        ("text", paint::CHALK),
-        ("soft", paint::SOFT),
-        ("pole", paint::POLE),
-        ("sky", paint::SKY),
-    ];
-    let dark: Vec<String> = dark.iter().map(|(name, color)| format!("--{name}:{}", color.hex())).collect();
-    let paper =
-        "--page:#FFFFFF;--panel:#F3F1E9;--rule:#D5D8D0;--text:#131A16;--soft:#45514A;--pole:#B34700;--sky:#0A64A0";
-    format!(":root{{color-scheme:dark;{}}}@media print{{:root{{color-scheme:light;{paper}}}}}", dark.join(";"))
+    page::escape(&line(text))
 }
 
 #[cfg(test)]

@@ -92,18 +92,6 @@ pub fn one_line(text: &str) -> String {
     plain.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// A path as a relative URL (RFC 3986): what is no unreserved sign or `/` becomes percent signs.
-pub fn url(path: &str) -> String {
-    let mut out = String::new();
-    for byte in path.bytes() {
-        match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => out.push(char::from(byte)),
-            _ => out.push_str(&format!("%{byte:02X}")),
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
@@ -172,10 +160,5 @@ pub(super) mod tests {
         // 107,892 frames at 30000/1001 last 3599.9964 s.
         assert_eq!(listing.clock(FrameNo(107_892)), "00:59:59.996");
         assert_eq!(listing.frames(), 2000);
-    }
-
-    #[test]
-    fn urls_hold_no_sign_of_their_own() {
-        assert_eq!(url("a b/ü#?.mp4"), "a%20b/%C3%BC%23%3F.mp4");
     }
 }

@@ -5,10 +5,10 @@ use std::fmt::Write;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
-use super::entry::{Entry, Listing, one_line, url};
-use crate::base::FrameNo;
+use super::entry::{Entry, Listing, one_line};
+use crate::base::{FrameNo, count};
 use crate::film::REEL_MARK;
-use crate::paint::paint;
+use crate::paint::page::{colors, escape, url};
 
 /// Room of a still in pixels, width and height: sharp in a tile of 280 to 380 pixels, 10 to 20 KB as JPEG.
 pub const STILL: (u32, u32) = (384, 216);
@@ -49,7 +49,7 @@ pub fn index(listing: &Listing, stills: &[Option<Vec<u8>>]) -> String {
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">\n\
          <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\"><title>{title}</title>\n\
          <style>{}{STYLE}</style></head>\n<body><header><h1>{title}</h1>\n<p>{}</p></header><main>\n",
-        tokens(),
+        colors(),
         counts(listing)
     );
     let mut game: Option<String> = None;
@@ -112,7 +112,6 @@ fn tile(out: &mut String, listing: &Listing, entry: &Entry, still: Option<&Vec<u
 fn counts(listing: &Listing) -> String {
     let shown = listing.entries.iter().filter(|e| e.source.is_some());
     let plays: std::collections::BTreeSet<(&str, &str)> = shown.map(|e| (e.game.as_str(), e.label.as_str())).collect();
-    let count = |n: usize, what: &str| format!("{n} {what}{}", if n == 1 { "" } else { "s" });
     let length = clock(listing, FrameNo(listing.frames()));
     format!("{} · {} · {length}", count(plays.len(), "play"), count(listing.entries.len(), "segment"))
 }
@@ -125,39 +124,6 @@ fn clock(listing: &Listing, frame: FrameNo) -> String {
         0 => format!("{}:{:02}", seconds / 60, seconds % 60),
         hours => format!("{hours}:{:02}:{:02}", seconds / 60 % 60, seconds % 60),
     }
-}
-
-/// Colors by name: on a screen those of the film's strip, on paper darker ones (at least 4.5 to 1 on white, WCAG 2.2).
-fn tokens() -> String {
-    let dark = [
-        ("page", paint::PAGE),
-        ("panel", paint::INK),
-        ("rule", paint::RULE),
-        ("text", paint::CHALK),
-        ("soft", paint::SOFT),
-        ("pole", paint::POLE),
-        ("sky", paint::SKY),
-        ("on-pole", paint::INK),
-    ];
-    let dark: Vec<String> = dark.iter().map(|(name, color)| format!("--{name}:{}", color.hex())).collect();
-    let paper = "--page:#FFFFFF;--panel:#F3F1E9;--rule:#D5D8D0;--text:#131A16;--soft:#45514A;--pole:#B34700;\
-                 --sky:#0A64A0;--on-pole:#FFFFFF";
-    format!(":root{{color-scheme:dark;{}}}@media print{{:root{{color-scheme:light;{paper}}}}}", dark.join(";"))
-}
-
-fn escape(text: &str) -> String {
-    let mut out = String::new();
-    for sign in text.chars() {
-        match sign {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            other => out.push(other),
-        }
-    }
-    out
 }
 
 #[cfg(test)]

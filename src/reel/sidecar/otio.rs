@@ -2,9 +2,10 @@
 
 use serde_json::{Value, json};
 
-use super::entry::{Entry, Listing, Source, one_line, url};
+use super::entry::{Entry, Listing, Source, one_line};
 use crate::base::Rate;
 use crate::film::REEL_MARK;
+use crate::paint::page::url;
 
 /// The reel as OpenTimelineIO JSON (schemas Timeline.1, Stack.1, Track.1, Clip.2, Gap.1, ExternalReference.1,
 /// MissingReference.1, Marker.2, TimeRange.1, RationalTime.1).
