@@ -80,7 +80,31 @@ impl Left {
         if !differ.is_empty() {
             eprintln!("differing: {differ:?}");
         }
-        differ.len() + usize::from(self.plays != other.plays)
+        let mut said = Vec::new();
+        unlike("", &self.plays, &other.plays, &mut said);
+        if !said.is_empty() {
+            eprintln!("answers that differ: {}", said.join("; "));
+        }
+        differ.len() + usize::from(!said.is_empty())
+    }
+}
+
+/// Where two answers differ, in words.
+fn unlike(at: &str, one: &Value, other: &Value, said: &mut Vec<String>) {
+    match (one, other) {
+        (Value::Object(a), Value::Object(b)) => {
+            for key in a.keys().chain(b.keys().filter(|key| !a.contains_key(*key))) {
+                let none = &Value::Null;
+                unlike(&format!("{at}.{key}"), a.get(key).unwrap_or(none), b.get(key).unwrap_or(none), said);
+            }
+        }
+        (Value::Array(a), Value::Array(b)) if a.len() == b.len() => {
+            for (k, (a, b)) in a.iter().zip(b).enumerate() {
+                unlike(&format!("{at}[{k}]"), a, b, said);
+            }
+        }
+        _ if one != other => said.push(format!("{at}: {one} and {other}")),
+        _ => {}
     }
 }
 
@@ -389,10 +413,12 @@ impl Bed {
 
     /// What the night left.
     pub fn left(&self) -> Result<Left, Failure> {
+        let top = self.top.to_string_lossy();
         let json = |words: &[&str]| -> Result<Value, Failure> {
             let said = self.command(words).arg("--json").output()?;
             match said.status.code() {
-                Some(0) => Ok(serde_json::from_slice(&said.stdout)?),
+                // Each bed lies elsewhere: films are named from it.
+                Some(0) => Ok(serde_json::from_str(&String::from_utf8(said.stdout)?.replace(&*top, ""))?),
                 code => Err(format!("{words:?} ended with {code:?}: {}", String::from_utf8_lossy(&said.stderr)).into()),
             }
         };
