@@ -10,6 +10,7 @@ mod plan;
 mod profile;
 mod render;
 mod schedule;
+mod script;
 mod segment;
 pub mod sidecar;
 mod sound;
@@ -24,5 +25,9 @@ pub use plan::{CARD, Layout, ReelPlan, Segment, View, chapter_title};
 pub use profile::Profile;
 pub use render::{LeftOut, PreparedSegments, Rendered, RenderedSegment, Studio, prepare, render};
 pub use schedule::Schedule;
+pub use script::{
+    Again, Anchor, At, Caption, Head, MarkAsk, MarkColor, MarkKind, Moment, Pin, Place, PlayAsk, Script, Section,
+    SoundWay, Speed, Step, Stop, ViewAsk, Voice, VoiceStart, Zoom,
+};
 pub use segment::RENDERER;
 pub use store::Store;
