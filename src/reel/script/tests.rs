@@ -98,7 +98,11 @@ fn each_fault_is_told_by_its_place_and_what_to_write() {
         ("title = \"x\"\n".into(), "1:1 the script has no step", "play = "),
         ("step = []\n".into(), "the script has no step", "[[step]]"),
         ("[[step]]\nangle = \"sideline\"\n".into(), "1:1 step 1 names no play", "first = "),
-        (more("[[mark]]\nkind = \"ring\""), "3:3 mark stands in the script here, and belongs to a step", "as [[step.mark]]"),
+        (
+            more("[[mark]]\nkind = \"ring\""),
+            "3:3 mark stands in the script here, and belongs to a step",
+            "as [[step.mark]]",
+        ),
         ("[[step]]\nplay = \"Badgers 5\"\n".into(), "2:8 play is a text here", "label = \"5\""),
         ("[[step]]\nplay = { game = \"B\" }\n".into(), "2:8 a play has a game and no label", "label = "),
         ("[[step]]\nplay = { label = 5 }\n".into(), "a play has a label and no game", "game = "),
@@ -204,7 +208,11 @@ fn each_fault_is_told_by_its_place_and_what_to_write() {
         (format!("{STEP}[[voice]]\nfile = \"a\"\nstep = 1.5\n"), "step 1.5", "whole number"),
         (format!("{STEP}[[voice]]\nfile = \"a\"\nstep = 1\nat = 2\n"), "both at a second and with a step", "keep at"),
         (format!("{STEP}[[voice]]\nfile = \"a\"\nafter = 2\n"), "after is counted from a step", "step = 1"),
-        (format!("{STEP}[[voice]]\nfile = \"a\"\nangle = \"x\"\n"), "angle stands in a voice here", "lines below [[voice]]"),
+        (
+            format!("{STEP}[[voice]]\nfile = \"a\"\nangle = \"x\"\n"),
+            "angle stands in a voice here",
+            "lines below [[voice]]",
+        ),
     ];
     let mut wrong = Vec::new();
     for (text, what, next) in cases {
