@@ -116,7 +116,7 @@ fn bench() -> Result<bool, Failure> {
     if runs("kills") {
         let mut sum = Sum::default();
         let mut bed = Bed::new(&program, &pieces, None)?;
-        let at: Vec<Duration> = (0..20).map(|_| length.mul_f64(0.15 * chance.random::<f64>())).collect();
+        let at: Vec<Duration> = (0..20).map(|_| length.mul_f64(0.4 * chance.random::<f64>())).collect();
         let killed = bed.night(&mut chance, &at)?;
         sum.hold(&bed, &want, killed)?;
         sum.print("20 kills in one night");
