@@ -99,6 +99,12 @@ impl Registrar {
         if other.sigma < found.sigma { other } else { self.look(later, earlier, &state) }
     }
 
+    /// Registers `later` to `earlier` from `guess` alone: for pictures far apart, of which a chain says about where they lie.
+    pub fn refine(&mut self, later: &Pyramid, earlier: &Pyramid, guess: &Homography) -> Registration {
+        let state = self.descend(later, earlier, *guess);
+        self.look(later, earlier, &state)
+    }
+
     fn descend(&mut self, later: &Pyramid, earlier: &Pyramid, start: Homography) -> State {
         let mut state = State { map: start, gain: 1.0, bias: 0.0 };
         for level in (0..ITERATIONS.len()).rev() {
