@@ -7,6 +7,7 @@ mod picture;
 mod play;
 pub mod scripted;
 mod series;
+mod sound_desk;
 mod source;
 
 pub use camera::{FILM_ENDINGS, Film, FrameIndex, Part, Place, named_as_film};
@@ -14,6 +15,7 @@ pub use fingerprint::fingerprint;
 pub use picture::{Color, Luma, Matrix, Picture, PictureView, Transfer};
 pub use play::{Angle, Evidence, Play, Shot, ShotKind, Sighting};
 pub use series::{Sample, SampleSeries, Series, Unfinished, Whistle};
+pub use sound_desk::{DESK_RATE, SoundDesk, VOICE_MOST};
 pub use source::{
     Beside, ClipPlan, ClipSink, ClipSpec, Codec, Decode, Draw, DrawnSpec, EntryPoints, FilmReader, FilmWriter,
     FrameSource, Hand, JoinShape, JoinSpec, Joinable, Piece, REEL_MARK, ReelSink, SoundPlan, SoundSource,

@@ -25,6 +25,7 @@ mod sink;
 mod sound;
 mod splice;
 mod track;
+mod voice;
 mod whole;
 
 use std::path::{Path, PathBuf};
@@ -35,7 +36,7 @@ use ffmpeg_next as ff;
 use crate::base::{Error, ErrorKind, Problem, Progress, Result};
 use crate::film::{
     ClipPlan, ClipSink, ClipSpec, Codec, Decode, Draw, DrawnSpec, EntryPoints, Film, FilmReader, FilmWriter,
-    FrameSource, JoinShape, JoinSpec, Joinable, ReelSink, SoundPlan, SoundSource,
+    FrameSource, JoinShape, JoinSpec, Joinable, ReelSink, SoundDesk, SoundPlan, SoundSource,
 };
 
 /// The codec library, started.
@@ -150,6 +151,16 @@ impl FilmReader for Media {
             return Ok(None);
         }
         Ok(Some(Box::new(sound::Sound::new(film, rate, channels))))
+    }
+}
+
+impl SoundDesk for Media {
+    fn voice(&self, path: &Path) -> Result<Vec<f32>> {
+        voice::read(path)
+    }
+
+    fn at_tempo(&self, samples: &[f32], rate: f64, frames: usize) -> Result<Vec<f32>> {
+        voice::at_tempo(samples, rate, frames)
     }
 }
 

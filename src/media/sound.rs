@@ -272,7 +272,8 @@ impl OpenPart {
     }
 }
 
-fn floats(frame: &ff::frame::Audio, channels: usize) -> Vec<f32> {
+/// The samples of a frame of packed floats.
+pub fn floats(frame: &ff::frame::Audio, channels: usize) -> Vec<f32> {
     let bytes = frame.samples() * channels * 4;
     if bytes == 0 || frame.planes() == 0 {
         return Vec::new();

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use super::Profile;
 use crate::base::{Error, Result};
 use crate::paint::Design;
+pub use crate::paint::{Head, MarkColor, MarkKind};
 
 mod kinds;
 mod marks;
@@ -271,46 +272,6 @@ pub struct Again {
     pub captions: Vec<Caption>,
 }
 
-/// What a mark looks like.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MarkKind {
-    /// A ring under a man's feet.
-    Ring,
-    /// A man in light, all else darker.
-    Spotlight,
-    /// An arrow from one point to another.
-    Arrow,
-    /// A path through points.
-    Route,
-    /// An area.
-    Zone,
-    /// A straight line.
-    Line,
-    /// Words beside a point.
-    Label,
-    /// An area made darker.
-    Shade,
-}
-
-impl MarkKind {
-    /// All, with their words.
-    pub const WORDS: [(&'static str, Self); 8] = [
-        ("ring", Self::Ring),
-        ("spotlight", Self::Spotlight),
-        ("arrow", Self::Arrow),
-        ("route", Self::Route),
-        ("zone", Self::Zone),
-        ("line", Self::Line),
-        ("label", Self::Label),
-        ("shade", Self::Shade),
-    ];
-
-    /// Its word.
-    pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(_, kind)| *kind == self).map_or("", |(word, _)| word)
-    }
-}
-
 /// What a mark stays on while the camera moves.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Pin {
@@ -325,50 +286,6 @@ pub enum Pin {
 impl Pin {
     /// All, with their words.
     pub const WORDS: [(&'static str, Self); 3] = [("man", Self::Man), ("turf", Self::Turf), ("screen", Self::Screen)];
-}
-
-/// Whose a mark is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum MarkColor {
-    /// Ours, or what is taught.
-    #[default]
-    Ours,
-    /// Theirs.
-    Theirs,
-    /// Nobody's.
-    Neutral,
-    /// What is to be seen before all else.
-    Exception,
-}
-
-impl MarkColor {
-    /// All, with their words: what they mean, then what they look like.
-    pub const WORDS: [(&'static str, Self); 8] = [
-        ("ours", Self::Ours),
-        ("theirs", Self::Theirs),
-        ("neutral", Self::Neutral),
-        ("exception", Self::Exception),
-        ("flag", Self::Ours),
-        ("sky", Self::Theirs),
-        ("chalk", Self::Neutral),
-        ("rose", Self::Exception),
-    ];
-}
-
-/// How a path ends.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Head {
-    /// With an arrow's head.
-    Arrow,
-    /// With a bar across: a block.
-    Bar,
-    /// With nothing.
-    Plain,
-}
-
-impl Head {
-    /// All, with their words.
-    pub const WORDS: [(&'static str, Self); 3] = [("arrow", Self::Arrow), ("bar", Self::Bar), ("plain", Self::Plain)];
 }
 
 /// Something to be drawn.

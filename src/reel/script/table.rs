@@ -212,7 +212,13 @@ pub fn text(desk: &mut Desk<'_>, key: &str, node: &Node<'_>, most: usize) -> Opt
         desk.fault(place, format!("{key} has {letters} letters"), format!("shorten it to at most {most}"));
         return None;
     }
-    Some(At { value: text.trim().to_string(), place })
+    // Lines are broken where they fit, so that a break of one's own is a space.
+    let value: String = text.trim().chars().map(|c| if c.is_whitespace() { ' ' } else { c }).collect();
+    if value.contains(char::is_control) {
+        desk.fault(place, format!("{key} has a sign that cannot be shown"), "delete what stands after \\ in it");
+        return None;
+    }
+    Some(At { value, place })
 }
 
 fn pair(desk: &mut Desk<'_>, key: &str, node: &Node<'_>, bounds: &Bounds) -> Option<(f64, f64)> {

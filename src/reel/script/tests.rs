@@ -128,6 +128,7 @@ fn each_fault_is_told_by_its_place_and_what_to_write() {
         (more("zoom = { on = [0.5, 0.5], view = 2 }"), "3:34 view is 2, and the step has 1 view", "delete"),
         (more("zoom = { on = [0.5, 0.5], factor = 7 }"), "factor is 7", "1 to 6"),
         (more("caption = \"\""), "3:11 caption is empty", "delete the line"),
+        (more("caption = \"a\\u0007b\""), "3:11 caption has a sign that cannot be shown", "delete"),
         (more("caption = [{ from = \"snap\" }]"), "a caption has no text", "text = "),
         (more("caption = [\"a\"]"), "a caption is a text here", "[{ text = "),
         (more("section = {}"), "a section has no title", "title = "),
@@ -281,6 +282,8 @@ fn words_are_read_in_any_case_and_both_spellings() {
     let script = read(&text).unwrap();
     assert_eq!((script.profile.unwrap().value, script.steps[0].sound), (Profile::Tape, Some(SoundWay::Kept)));
     assert_eq!(script.steps[0].marks[0].color, MarkColor::Exception);
+    let text = format!("{STEP}caption = \"\"\"\nthe safety\nrolls down\"\"\"\n");
+    assert_eq!(read(&text).unwrap().steps[0].captions[0].text, "the safety rolls down");
 }
 
 /// Every place of a script that was read, and every one that a fault names.
