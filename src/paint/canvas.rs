@@ -109,7 +109,7 @@ impl Canvas {
         if view.width == 0 || view.height == 0 || w == 0 || h == 0 {
             return;
         }
-        let mut scaler = Scaler::luma((view.width, view.height), (w as usize, h as usize));
+        let mut scaler = Scaler::luma((view.width, view.height), Scaler::WHOLE, (w as usize, h as usize));
         let planes: [Vec<u8>; 3] = std::array::from_fn(|i| {
             let plane: Vec<u8> = rgb.iter().skip(i).step_by(3).copied().collect();
             let mut out = vec![0; (w * h) as usize];

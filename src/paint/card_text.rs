@@ -65,6 +65,22 @@ impl CardText {
         out
     }
 
+    /// A card of words of one's own: large ones, and smaller ones below. It stands in the look of the card before a play.
+    pub fn words(title: &str, below: Option<&str>) -> Self {
+        let mut out = Self { kind: CardKind::Title, values: BTreeMap::new() };
+        out.put("word", Some(title));
+        out.put("set", below);
+        out
+    }
+
+    /// A card of words of one's own before a section, in the look of the card before a group.
+    pub fn section(title: &str, below: Option<&str>) -> Self {
+        let mut out = Self { kind: CardKind::Group, values: BTreeMap::new() };
+        out.put("group", Some(title));
+        out.put("plays", below);
+        out
+    }
+
     /// What the reel is called, for `{title}`.
     #[must_use]
     pub fn titled(mut self, title: &str) -> Self {

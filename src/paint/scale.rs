@@ -26,14 +26,15 @@ struct Taps {
 
 impl Taps {
     /// `site`: where in its cell a sample lies, .5 for the middle. Chroma of 4:2:0 film lies left: a quarter of its cell.
-    fn new(from: usize, to: usize, site: f64) -> Self {
-        let ratio = from as f64 / to.max(1) as f64;
+    /// Of the samples the part from the share `start` on that is `length` of them all is scaled.
+    fn new(from: usize, (start, length): (f64, f64), to: usize, site: f64) -> Self {
+        let (origin, ratio) = (start * from as f64, length * from as f64 / to.max(1) as f64);
         let reach = ratio.max(1.0);
         // A triangle 2 * reach wide, its ends not counted, covers at most that many samples.
         let each = ((2.0 * reach).ceil() as usize).min(from.max(1));
         let mut taps = Self { first: Vec::with_capacity(to), weights: Vec::with_capacity(to * each), each };
         for i in 0..to {
-            let center = (i as f64 + site) * ratio - site;
+            let center = origin + (i as f64 + site) * ratio - site;
             let first = ((center - reach).floor() + 1.0).clamp(0.0, (from.max(1) - each) as f64) as usize;
             let mut shares = vec![0.0f64; each];
             let (low, high) = ((center - reach).floor() as i64, (center + reach).ceil() as i64);
@@ -80,21 +81,25 @@ impl Taps {
 }
 
 impl Scaler {
-    /// For luma planes from `(width, height)` to `(width, height)`.
-    pub fn luma(from: (usize, usize), to: (usize, usize)) -> Self {
-        Self::new(from, to, 0.5)
+    /// The part of a plane that is all of it.
+    pub const WHOLE: [f64; 4] = [0.0, 0.0, 1.0, 1.0];
+
+    /// For luma planes from `(width, height)` to `(width, height)`; of the plane the part `[left, top, width, height]`, as
+    /// shares of it.
+    pub fn luma(from: (usize, usize), part: [f64; 4], to: (usize, usize)) -> Self {
+        Self::new(from, part, to, 0.5)
     }
 
     /// For chroma planes (their own sizes are given) with left siting.
-    pub fn chroma(from: (usize, usize), to: (usize, usize)) -> Self {
-        Self::new(from, to, 0.25)
+    pub fn chroma(from: (usize, usize), part: [f64; 4], to: (usize, usize)) -> Self {
+        Self::new(from, part, to, 0.25)
     }
 
-    fn new(from: (usize, usize), to: (usize, usize), site: f64) -> Self {
+    fn new(from: (usize, usize), [left, top, width, height]: [f64; 4], to: (usize, usize), site: f64) -> Self {
         Self {
             from,
-            across: Taps::new(from.0, to.0, site),
-            down: Taps::new(from.1, to.1, 0.5),
+            across: Taps::new(from.0, (left, width), to.0, site),
+            down: Taps::new(from.1, (top, height), to.1, 0.5),
             between: vec![0; to.0 * from.1],
         }
     }
@@ -145,7 +150,7 @@ mod tests {
     fn scaled(from: (usize, usize), to: (usize, usize), draw: impl Fn(usize, usize) -> u8) -> Vec<u8> {
         let plane: Vec<u8> = (0..from.0 * from.1).map(|i| draw(i % from.0, i / from.0)).collect();
         let mut out = vec![0; to.0 * to.1];
-        Scaler::luma(from, to).run(&plane, from.0, &mut out, to.0);
+        Scaler::luma(from, Scaler::WHOLE, to).run(&plane, from.0, &mut out, to.0);
         out
     }
 

@@ -55,6 +55,17 @@ impl Strip {
     /// Texts are measured; fields that find no room go in the template's order. Should what may not be dropped still be
     /// too wide, the whole strip is drawn smaller: it is never cut.
     pub fn draw(template: &Template, text: &StripText, width: usize, height: usize) -> Result<Self> {
+        Self::draw_larger(template, text, width, height, 1.0)
+    }
+
+    /// Draws the strip as [`Strip::draw`] does, so many times larger: fields that then find no room go.
+    pub fn draw_larger(
+        template: &Template,
+        text: &StripText,
+        width: usize,
+        height: usize,
+        larger: f32,
+    ) -> Result<Self> {
         let frame = Frame::of(template)?;
         let fields = fields_of(template, text)?;
         if fields.is_empty() || width < 16 || height < 16 {
@@ -63,7 +74,7 @@ impl Strip {
         let (w, h) = (width as f64, height as f64);
         let left = (w * (1.0 - TITLE_SAFE) / 2.0).ceil();
         let room = (w - 2.0 * left) as f32;
-        let mut scale = (h.min(w * 9.0 / 16.0).max(SMALLEST) / 1080.0) as f32;
+        let mut scale = (h.min(w * 9.0 / 16.0).max(SMALLEST) / 1080.0) as f32 * larger;
 
         let (fields, dropped) = drop_to_fit(fields, &frame, room / scale);
         let problems = problems_of(&fields, text);
