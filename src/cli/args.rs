@@ -60,6 +60,8 @@ pub enum Command {
     Stills(Stills),
     /// Make one reel of the plays a phrase means, with the situation burned in
     Cutup(Cutup),
+    /// Make a teaching reel from a script: stops, marks, slow motion, plays side by side
+    Reel(super::reel::Reel),
     /// The night shift: work off the game folders that are dropped into the library's inbox
     Watch(Watch),
     /// Tell what the night shift did, does, waits for, and what failed
@@ -415,11 +417,11 @@ pub enum AtOnce {
     Inset,
 }
 
-fn profile(text: &str) -> Result<Profile, String> {
+pub(super) fn profile(text: &str) -> Result<Profile, String> {
     Profile::named(text).ok_or_else(|| "it is tape, meeting or phone".into())
 }
 
-fn codec(text: &str) -> Result<Codec, String> {
+pub(super) fn codec(text: &str) -> Result<Codec, String> {
     Codec::named(text).ok_or_else(|| "it is h264, hevc or av1".into())
 }
 
@@ -439,7 +441,7 @@ fn strip(text: &str) -> Result<StripTime, String> {
 }
 
 /// A size in bytes: 25MB, 1.5 GB; units of a thousand.
-fn size(text: &str) -> Result<u64, String> {
+pub(super) fn size(text: &str) -> Result<u64, String> {
     let text = text.trim().to_ascii_lowercase();
     let (number, factor) = ["kb", "mb", "gb", "k", "m", "g"]
         .iter()

@@ -15,6 +15,7 @@ mod plays;
 mod plays_csv;
 mod plays_table;
 mod progress;
+mod reel;
 mod scan;
 mod sheet;
 mod shelf;
@@ -60,7 +61,9 @@ pub fn run() -> ExitCode {
             Some("what is measured and cut is kept, the same command goes on from there")
         }
         Command::Check(_) => Some("nothing is left half-done, the same command begins again"),
-        Command::Stills(_) | Command::Cutup(_) => Some("nothing is left half-made, the same command makes it"),
+        Command::Stills(_) | Command::Cutup(_) | Command::Reel(_) => {
+            Some("nothing is left half-made, the same command makes it")
+        }
         // Done before anyone could stop it.
         Command::Plays(_) | Command::Mend(_) | Command::Sheet(_) => None,
         Command::Status(args) => args.follow.then_some("the night shift itself goes on"),
@@ -80,6 +83,7 @@ pub fn run() -> ExitCode {
         Command::Stills(args) => stills::run(&cli.common, args, &chain),
         Command::Cutup(args) if args.asks => asks::run(&cli.common, args, &chain),
         Command::Cutup(args) => cutup::run(&cli.common, args, &chain),
+        Command::Reel(args) => reel::run(&cli.common, args, &chain),
         Command::Watch(args) => watch::run(&cli.common, args, &chain),
         Command::Status(args) => status::run(&cli.common, args, &chain),
     };

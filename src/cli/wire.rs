@@ -13,5 +13,5 @@ pub fn with_tools<T>(
     let mut media = Media::new()?;
     media.preset.clone_from(&settings.clip.preset);
     media.crf = settings.clip.crf;
-    work(Tools { reader: &media, writer: &media, progress })
+    work(Tools { reader: &media, writer: &media, desk: &media, progress })
 }

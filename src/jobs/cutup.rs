@@ -20,8 +20,8 @@ use crate::paint::{CardText, Design, StripText};
 use crate::plays;
 use crate::reel::sidecar::Kind;
 use crate::reel::{
-    self, CARD, Foreseen, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio,
-    View, chapter_title,
+    self, Foreseen, Layout, Profile, ReelKey, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio, View,
+    chapter_title,
 };
 
 /// How long the strip stands.
@@ -237,7 +237,7 @@ pub(super) fn planned(
             let card = CardText::play(&text, which).titled(&ask.phrase);
             let seconds = card.seconds(&config.templates.card);
             let title = chapter_title(&text, &play.record.label, "");
-            seen.insert(0, (card_segment((&play.record.game, &play.record.label), title, card), seconds));
+            seen.insert(0, (Segment::of_card((&play.record.game, &play.record.label), title, card), seconds));
         }
         if let Some(group) = groups.get(&named(play)).filter(|_| !seen.is_empty())
             && group_shown != Some(group.0)
@@ -246,7 +246,7 @@ pub(super) fn planned(
             let (number, name, plays, down) = group;
             let card = CardText::group(name, (*number, groups_count), *plays, down.as_deref()).titled(&ask.phrase);
             let seconds = card.seconds(&config.templates.group);
-            seen.insert(0, (card_segment(("", ""), name.clone(), card), seconds));
+            seen.insert(0, (Segment::of_card(("", ""), name.clone(), card), seconds));
         }
         let length: f64 = seen.iter().map(|(_, seconds)| seconds).sum();
         if ask.at_most.is_some_and(|most| seconds + length > most + 1e-6) {
@@ -266,6 +266,7 @@ pub(super) fn planned(
         canvas: profile.canvas(shapes.flat_map(|film| SourceShape::of(film).collect::<Vec<_>>())),
         segments,
         mute: !ask.sound.unwrap_or(!profile.is_silent()),
+        voice: Vec::new(),
     };
     if !plan.segments.is_empty() {
         done.plan = plan.to_string();
@@ -318,21 +319,6 @@ fn in_order(
     }
     found.sort_by_key(|play| order.get(&named(play)).copied());
     Ok(groups)
-}
-
-/// A card as a segment.
-fn card_segment((game, label): (&str, &str), title: String, card: CardText) -> Segment {
-    Segment {
-        game: game.to_string(),
-        label: label.to_string(),
-        angle: CARD.into(),
-        views: Vec::new(),
-        layout: Layout::Single,
-        strip: None,
-        strip_for: None,
-        card: Some(card),
-        title,
-    }
 }
 
 fn named(play: &PlayFound) -> (String, String) {
@@ -396,6 +382,7 @@ fn play_segments(
             strip: (ask.strip != StripTime::None).then(|| strip.clone()),
             strip_for,
             card: None,
+            teaching: None,
             angle,
         };
         seen.push((segment, footage.film.time(span.end) - start));
@@ -453,7 +440,7 @@ fn left_out(play: &PlayFound, clip: Option<&ClipFound>, why: String) -> LeftOutP
 }
 
 /// Whether a clip is from an angle or camera of that name.
-fn is_angle(clip: &ClipFound, angle: &str) -> bool {
+pub(super) fn is_angle(clip: &ClipFound, angle: &str) -> bool {
     let asked = Angle::named(angle);
     (asked != Angle::Unknown && asked == clip.angle) || fold(&clip.camera) == fold(angle)
 }

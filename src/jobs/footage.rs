@@ -64,7 +64,12 @@ impl Footage {
 
     /// When the ball is snapped, in seconds of this footage; `None` where it is not known or not seen.
     pub fn snap(&self, clip: &ClipFound) -> Option<f64> {
-        Some(self.film.time(self.here(clip, clip.snap?.frame)?))
+        self.time_of(clip, clip.snap?.frame)
+    }
+
+    /// When a frame of the camera's film is shown, in seconds of this footage; `None` where it is not seen.
+    pub fn time_of(&self, clip: &ClipFound, frame: FrameNo) -> Option<f64> {
+        Some(self.film.time(self.here(clip, frame)?))
     }
 
     /// The frame to show of the play: the snap, else the set offense, else the middle.

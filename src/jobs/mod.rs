@@ -33,6 +33,7 @@ mod sidecars;
 mod steps;
 mod stills;
 mod survey;
+mod teach;
 mod texts;
 mod time_of_day;
 mod tools;
@@ -61,4 +62,5 @@ pub use steps::{
     CameraMeasured, CameraRead, ClipsCut, cut_missing, join_rows, measure_camera, place_plays, read_camera, read_sheet,
 };
 pub use stills::{StillsDone, stills};
+pub use teach::{Fault, MarkShown, StepShown, Taught, TeachAsk, check_script, stills_of_script, teach};
 pub use tools::Tools;

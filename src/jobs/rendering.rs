@@ -36,6 +36,7 @@ pub(super) fn studio<'a>(tools: Tools<'a>, config: &'a Config, store: &'a Store,
     Studio {
         reader: tools.reader,
         writer: tools.writer,
+        desk: tools.desk,
         templates: &config.templates,
         design: ask.design,
         codec: ask.codec.or_else(|| Codec::named(&config.settings.cutup.codec)).unwrap_or_default(),

@@ -87,7 +87,10 @@ pub(super) fn listing(
                 && let Some(film) = sources.get(&view.source)
             {
                 entry.source = source(view, film, rate);
-                let seconds = view.anchor.map(|snap| snap - film.time(view.span.start));
+                let seconds = match &segment.teaching {
+                    Some(teaching) => teaching.snap,
+                    None => view.anchor.map(|snap| snap - film.time(view.span.start)),
+                };
                 let snap = seconds.filter(|s| *s >= 0.0).map(|s| FrameNo(entry.frames.start.0 + frame(s)));
                 entry.snap = snap.filter(|snap| entry.frames.holds(*snap));
             }
@@ -173,6 +176,7 @@ mod tests {
             strip: None,
             strip_for: None,
             card: None,
+            teaching: None,
             title: chapter_title(&paint::StripText::default(), label, "sideline"),
         }
     }
@@ -200,6 +204,7 @@ mod tests {
                 segment("4", "clips/B/sideline/004.mp4", (60, 180), Some(2.0)),
             ],
             mute: false,
+            voice: Vec::new(),
         };
         let at = |frame: u64| frame as f64 / NTSC.hz();
         // The second could not be shown.

@@ -1,7 +1,7 @@
 //! What every job is handed: the codec room behind its traits, and whom to tell.
 
 use crate::base::Progress;
-use crate::film::{FilmReader, FilmWriter};
+use crate::film::{FilmReader, FilmWriter, SoundDesk};
 
 /// The tools of a job.
 #[derive(Clone, Copy)]
@@ -10,6 +10,8 @@ pub struct Tools<'a> {
     pub reader: &'a dyn FilmReader,
     /// Writes clips and reels.
     pub writer: &'a dyn FilmWriter,
+    /// Reads voices and slows sound.
+    pub desk: &'a dyn SoundDesk,
     /// Hears of progress and warnings.
     pub progress: &'a dyn Progress,
 }

@@ -2,6 +2,7 @@
 
 use super::fit::Fitter;
 use super::plan::Layout;
+use super::teaching::Region;
 use crate::film::{Picture, PictureView};
 use crate::paint::{Overlay, paint};
 
@@ -36,6 +37,12 @@ impl Composer {
                 let half = (width / 2) & !1;
                 (vec![(half, height), (width - half, height)], vec![(0, 0), (half, 0)])
             }
+            Layout::Quarters => {
+                let (half, middle) = ((width / 2) & !1, (height / 2) & !1);
+                let (wide, high) = ([half, width - half], [middle, height - middle]);
+                let quarter = |k: usize| ((wide[k % 2], high[k / 2]), (k % 2 * half, k / 2 * middle));
+                (0..views.min(4)).map(quarter).unzip()
+            }
             Layout::Inset => {
                 let small = (even(INSET, width), even(INSET, height));
                 let (right, top) = (even(SAFE, width), even(SAFE, height));
@@ -49,15 +56,27 @@ impl Composer {
         Self { layout, views: sizes.into_iter().map(|(w, h)| Fitter::new(w, h)).collect(), places, canvas }
     }
 
-    /// Takes a picture of a view; `shown` is its size in square pixels.
-    pub fn take(&mut self, view: usize, picture: &PictureView<'_>, shown: (u32, u32)) {
+    /// Takes a picture of a view; `shown` is its size in square pixels, `region` the part of it that is shown.
+    pub fn take(&mut self, view: usize, picture: &PictureView<'_>, shown: (u32, u32), region: Region) {
         if let Some(fitter) = self.views.get_mut(view) {
-            fitter.fit(picture, shown);
+            fitter.fit(picture, shown, region);
         }
     }
 
+    /// Where each view's picture lies on the canvas, bars left out: left, top, width, height. A view of which no picture
+    /// was taken yet has its whole cell.
+    pub fn pictures(&self) -> Vec<[usize; 4]> {
+        let cells = self.views.iter().zip(&self.places);
+        cells
+            .map(|(fitter, (left, top))| {
+                let [x, y, width, height] = fitter.place();
+                [left + x, top + y, width, height]
+            })
+            .collect()
+    }
+
     /// Lays what was taken on the canvas, with an overlay over it.
-    pub fn lay(&mut self, overlay: Option<&Overlay>) -> &Picture {
+    pub fn lay(&mut self, overlay: Option<&Overlay>) -> &mut Picture {
         if self.layout != Layout::Single {
             let edge = ((self.canvas.height as f64 * EDGE / 2.0).round() as usize * 2).max(2);
             for (at, (fitter, place)) in self.views.iter().zip(&self.places).enumerate() {
@@ -123,12 +142,13 @@ fn fill(canvas: &mut Picture, place: (usize, usize), (width, height): (usize, us
 mod tests {
     use super::*;
     use crate::base::FrameNo;
+    use crate::reel::teaching::WHOLE;
 
     fn composed(layout: Layout) -> Picture {
         let mut composer = Composer::new(layout, (160, 90), 2);
         let (a, b) = (Picture::filled(160, 90, [50, 128, 128]), Picture::filled(160, 90, [200, 128, 128]));
-        composer.take(0, &a.view(FrameNo(0), 0.0), (160, 90));
-        composer.take(1, &b.view(FrameNo(0), 0.0), (160, 90));
+        composer.take(0, &a.view(FrameNo(0), 0.0), (160, 90), WHOLE);
+        composer.take(1, &b.view(FrameNo(0), 0.0), (160, 90), WHOLE);
         composer.lay(None).clone()
     }
 
@@ -138,6 +158,19 @@ mod tests {
         let at = |x: usize, y: usize| out.planes[0][y * 160 + x];
         assert_eq!((at(2, 45), at(78, 45), at(82, 45), at(158, 45)), (50, 50, 200, 200));
         assert_eq!((at(40, 2), at(120, 88)), (paint::INK.ycbcr()[0], paint::INK.ycbcr()[0]));
+    }
+
+    #[test]
+    fn three_views_stand_in_quarters_and_the_last_is_left_ink() {
+        let mut composer = Composer::new(Layout::Quarters, (160, 90), 3);
+        for k in 0..3u8 {
+            let picture = Picture::filled(160, 90, [50 + 60 * k, 128, 128]);
+            composer.take(usize::from(k), &picture.view(FrameNo(0), 0.0), (160, 90), WHOLE);
+        }
+        let out = composer.lay(None).clone();
+        let at = |x: usize, y: usize| out.planes[0][y * 160 + x];
+        assert_eq!((at(40, 22), at(120, 22), at(40, 67), at(120, 67)), (50, 110, 170, paint::INK.ycbcr()[0]));
+        assert_eq!(composer.pictures().len(), 3);
     }
 
     #[test]

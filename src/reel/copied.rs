@@ -58,7 +58,7 @@ fn planned(job: &Job<'_>, studio: &Studio<'_>, plan_copy: PlanCopy) -> Option<Cl
     let (segment, [film], [schedule]) = (job.segment, job.films.as_slice(), job.schedules.as_slice()) else {
         return None;
     };
-    if segment.layout != Layout::Single || segment.card.is_some() {
+    if segment.layout != Layout::Single || segment.card.is_some() || segment.teaching.is_some() {
         return None;
     }
     // Each frame of the film is one of the reel.

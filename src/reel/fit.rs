@@ -1,5 +1,6 @@
 //! Brings any frame of film onto the reel's canvas.
 
+use super::teaching::{Region, WHOLE};
 use crate::film::{Color, Picture, PictureView};
 use crate::paint::{Conversion, Scaler, paint};
 
@@ -18,11 +19,12 @@ pub struct Fitter {
 }
 
 /// All that decides how a frame is brought over.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Kind {
     coded: (usize, usize),
     shown: (u32, u32),
     color: Color,
+    region: Region,
 }
 
 struct Tables {
@@ -41,10 +43,15 @@ impl Fitter {
         Self { canvas: Picture::filled(width, height, paint::INK.ycbcr()), kind: None, tables: None }
     }
 
+    /// Where the last frame's picture lies on the canvas: left, top, width, height. Before the first: the whole canvas.
+    pub fn place(&self) -> [usize; 4] {
+        self.tables.as_ref().map_or([0, 0, self.canvas.width, self.canvas.height], |tables| tables.place)
+    }
+
     /// Brings a frame onto the canvas. `shown` is its size in square pixels after sample aspect; only its shape counts.
-    /// The canvas is lent until the next frame; whatever was painted on it, bars included, is painted over then.
-    pub fn fit(&mut self, view: &PictureView<'_>, shown: (u32, u32)) -> &mut Picture {
-        let kind = Kind { coded: (view.width, view.height), shown, color: view.color };
+    /// `region` is the part of it that fills its place. The canvas is lent until the next frame; whatever was painted on it, bars included, is painted over then.
+    pub fn fit(&mut self, view: &PictureView<'_>, shown: (u32, u32), region: Region) -> &mut Picture {
+        let kind = Kind { coded: (view.width, view.height), shown, color: view.color, region };
         if self.kind != Some(kind) {
             self.tables = Some(Tables::of(kind, (self.canvas.width, self.canvas.height)));
             self.kind = Some(kind);
@@ -102,8 +109,12 @@ impl Tables {
         let place = place(kind.shown, canvas);
         let [_, _, width, height] = place;
         let half = |(w, h): (usize, usize)| (w.div_ceil(2), h.div_ceil(2));
-        let scalers = (kind.coded != (width, height)).then(|| {
-            [Scaler::luma(kind.coded, (width, height)), Scaler::chroma(half(kind.coded), half((width, height)))]
+        let scalers = (kind.coded != (width, height) || kind.region != WHOLE).then(|| {
+            let (luma, chroma) = (kind.coded, half(kind.coded));
+            [
+                Scaler::luma(luma, kind.region, (width, height)),
+                Scaler::chroma(chroma, kind.region, half((width, height))),
+            ]
         });
         let conversion = Conversion::of(kind.color);
         let inner = if conversion.is_some() {
@@ -179,7 +190,7 @@ mod tests {
         let mut fitter = Fitter::new(1280, 720);
         let film = Picture::filled(720, 480, [150, 90, 60]);
         // 720x480 with a sample aspect of 8:9 is shown as 640x480.
-        let out = fitter.fit(&film.view(FrameNo(0), 0.0), (640, 480));
+        let out = fitter.fit(&film.view(FrameNo(0), 0.0), (640, 480), WHOLE);
         let ink = paint::INK.ycbcr();
         for (x, want) in [(0, ink), (158, ink), (160, [150, 90, 60]), (1118, [150, 90, 60]), (1120, ink), (1279, ink)] {
             for y in [0, 360, 719] {
@@ -205,7 +216,7 @@ mod tests {
             *v = (i * 31 % 251) as u8;
         }
         let mut fitter = Fitter::new(64, 36);
-        assert_eq!(*fitter.fit(&film.view(FrameNo(0), 0.0), (64, 36)), film);
+        assert_eq!(*fitter.fit(&film.view(FrameNo(0), 0.0), (64, 36), WHOLE), film);
     }
 
     #[test]
@@ -213,7 +224,7 @@ mod tests {
         let mut film = Picture::filled(40, 40, [81, 90, 240]); // red in BT.601
         film.color = Color { matrix: Matrix::Bt601, ..Color::default() };
         let mut fitter = Fitter::new(64, 36);
-        let out = fitter.fit(&film.view(FrameNo(0), 0.0), (40, 40)).clone();
+        let out = fitter.fit(&film.view(FrameNo(0), 0.0), (40, 40), WHOLE).clone();
         let red = Rgb([255, 0, 0]).ycbcr();
         assert!(at(&out, 32, 18).iter().zip(red).all(|(a, b)| a.abs_diff(b) <= 1), "{:?}", at(&out, 32, 18));
         assert_eq!(at(&out, 4, 18), paint::INK.ycbcr());
@@ -223,8 +234,8 @@ mod tests {
     #[test]
     fn a_change_of_kind_lays_the_bars_anew() {
         let mut fitter = Fitter::new(64, 36);
-        fitter.fit(&Picture::filled(64, 36, [200, 128, 128]).view(FrameNo(0), 0.0), (64, 36));
-        let out = fitter.fit(&Picture::filled(36, 36, [100, 128, 128]).view(FrameNo(1), 0.0), (36, 36));
+        fitter.fit(&Picture::filled(64, 36, [200, 128, 128]).view(FrameNo(0), 0.0), (64, 36), WHOLE);
+        let out = fitter.fit(&Picture::filled(36, 36, [100, 128, 128]).view(FrameNo(1), 0.0), (36, 36), WHOLE);
         assert_eq!(
             (at(out, 0, 0)[0], at(out, 32, 0)[0], at(out, 63, 35)[0]),
             (paint::INK.ycbcr()[0], 100, paint::INK.ycbcr()[0])
@@ -239,6 +250,6 @@ mod tests {
         wide.planes[0] = &padded;
         wide.strides[0] = 40;
         let mut fitter = Fitter::new(66, 34);
-        assert!(fitter.fit(&wide, (33, 17)).planes[0].iter().all(|&y| y == 77));
+        assert!(fitter.fit(&wide, (33, 17), WHOLE).planes[0].iter().all(|&y| y == 77));
     }
 }

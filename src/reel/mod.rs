@@ -1,33 +1,41 @@
 //! Reels: plays in order, brought to one canvas, the strip burned in, one sound track.
 
 mod canvas;
+mod chalk;
 mod compose;
 mod copied;
 mod fit;
 mod foresee;
 mod order;
+mod pace;
+mod paced_sound;
+mod pictures;
 mod plan;
 mod profile;
 mod render;
 mod schedule;
-mod script;
+pub mod script;
 mod segment;
 pub mod sidecar;
 mod sound;
+mod still;
 mod store;
+mod taught;
+mod teaching;
+mod voice;
 
 pub use canvas::{Canvas, SourceShape};
 pub use copied::PlanCopy;
 pub use fit::Fitter;
 pub use foresee::{Foreseen, foresee};
 pub use order::{ReelKey, order};
+pub use pace::{Hold, Pace, Span};
 pub use plan::{CARD, Layout, ReelPlan, Segment, View, chapter_title};
 pub use profile::Profile;
 pub use render::{LeftOut, PreparedSegments, Rendered, RenderedSegment, Studio, prepare, render};
 pub use schedule::Schedule;
-pub use script::{
-    Again, Anchor, At, Caption, Head, MarkAsk, MarkColor, MarkKind, Moment, Pin, Place, PlayAsk, Script, Section,
-    SoundWay, Speed, Step, Stop, ViewAsk, Voice, VoiceStart, Zoom,
-};
 pub use segment::RENDERER;
-pub use store::Store;
+pub use still::{frames, still, telling_moments};
+pub use store::{Store, WAY, key};
+pub use teaching::{Caption, Map, PlacedMark, STILL, Teaching, Track, Zoom, mapped};
+pub use voice::{Leveled, Mixer, Narration, Overrun, leveled};

@@ -3,6 +3,8 @@
 use std::fmt;
 
 use super::Canvas;
+use super::teaching::Teaching;
+use super::voice::Narration;
 use crate::base::FrameSpan;
 use crate::paint::{CardText, StripText};
 
@@ -29,6 +31,8 @@ pub enum Layout {
     Beside,
     /// The second in an upper corner of the first.
     Inset,
+    /// Three or four, each in a quarter.
+    Quarters,
 }
 
 /// What stands in the place of the camera's name in a card's segment.
@@ -53,11 +57,29 @@ pub struct Segment {
     pub strip_for: Option<f64>,
     /// A card instead of film: it has no views then.
     pub card: Option<CardText>,
+    /// What a teaching reel adds; its first view's span is then what its pace runs over.
+    pub teaching: Option<Box<Teaching>>,
     /// Its chapter's title.
     pub title: String,
 }
 
 impl Segment {
+    /// A card, before a play or before nothing that has a name.
+    pub fn of_card((game, label): (&str, &str), title: impl Into<String>, card: CardText) -> Self {
+        Self {
+            game: game.to_string(),
+            label: label.to_string(),
+            angle: CARD.into(),
+            views: Vec::new(),
+            layout: Layout::Single,
+            strip: None,
+            strip_for: None,
+            card: Some(card),
+            teaching: None,
+            title: title.into(),
+        }
+    }
+
     /// Its source, as errors name it.
     pub fn source(&self) -> &str {
         self.views.first().map_or("", |view| &view.source)
@@ -75,6 +97,8 @@ pub struct ReelPlan {
     pub segments: Vec<Segment>,
     /// Whether the sound is left out.
     pub mute: bool,
+    /// What is spoken over it.
+    pub voice: Vec<Narration>,
 }
 
 /// A chapter's title from what is known of a play: `3 and 2, play 47, sideline`.
@@ -139,8 +163,10 @@ mod tests {
                 strip: Some(text),
                 strip_for: None,
                 card: None,
+                teaching: None,
             }],
             mute: false,
+            voice: Vec::new(),
         };
         assert_eq!(
             plan.to_string(),

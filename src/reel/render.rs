@@ -16,8 +16,9 @@ use super::plan::{ReelPlan, Segment};
 use super::schedule::sample_at;
 use super::segment::{Job, SAMPLE_BYTES};
 use super::store::{Made, PICTURES, SOUND, Store};
+use super::voice::Mixer;
 use crate::base::{Error, ErrorKind, IoContext, PendingFile, Problem, Progress, Rate, Result, go_on};
-use crate::film::{Codec, Film, FilmReader, FilmWriter, JoinSpec};
+use crate::film::{Codec, Film, FilmReader, FilmWriter, JoinSpec, SoundDesk};
 use crate::paint::{Design, Templates};
 
 /// Sound channels of a reel.
@@ -29,6 +30,8 @@ pub struct Studio<'a> {
     pub reader: &'a dyn FilmReader,
     /// Writes the reel.
     pub writer: &'a dyn FilmWriter,
+    /// Slows sound.
+    pub desk: &'a dyn SoundDesk,
     /// What is burned in and what cards look like.
     pub templates: &'a Templates,
     /// What is burned in.
@@ -142,6 +145,7 @@ pub fn render(
     let spec = JoinSpec { rate: plan.canvas.rate, channels, title: plan.title.clone(), mixed };
     let mut sink = studio.writer.join(pending.path(), &spec)?;
     let mut told: HashSet<(String, String)> = HashSet::new();
+    let mut mixer = Mixer::new(plan.voice.clone());
     studio.progress.stage("join", laid.shown.len() as u64);
     for (number, shown) in laid.shown.iter().enumerate() {
         go_on(studio.progress, "joining the reel")?;
@@ -156,7 +160,14 @@ pub fn render(
         let first = result.frames;
         let mut sound = shown.sound.as_ref().map(|key| Heard::open(studio.store, key, plan.canvas.rate, first));
         let path = studio.store.path(&shown.pictures, PICTURES);
-        let appended = sink.append(&path, &mut |samples| sound.as_mut().map_or(Ok(()), |sound| sound.next(samples)));
+        let mut sample = sample_at(first, plan.canvas.rate);
+        let appended = sink.append(&path, &mut |samples| {
+            let Some(sound) = &mut sound else { return Ok(()) };
+            sound.next(samples)?;
+            mixer.mix(sample, samples);
+            sample += (samples.len() / CHANNELS) as u64;
+            Ok(())
+        });
         result.frames += appended.inspect_err(|error| {
             // A file that cannot be joined is rendered anew by the next run; a full disk is not its fault.
             if error.kind != ErrorKind::DiskFull {

@@ -1,5 +1,6 @@
 //! Which source frame is seen in each frame of a reel, and where its sound lies.
 
+use super::pace::Pace;
 use crate::base::{FrameNo, FrameSpan, Rate};
 use crate::film::Film;
 
@@ -37,6 +38,18 @@ pub struct Schedule {
     pub from: f64,
     span: FrameSpan,
     rate: Rate,
+    /// How the film runs where it does not simply run on.
+    paced: Option<Paced>,
+}
+
+/// A pace, and how this source follows it.
+#[derive(Debug, Clone, PartialEq)]
+struct Paced {
+    pace: Pace,
+    /// The same moment in the pace's own film and in this one, seconds.
+    together: (f64, f64),
+    /// How fast this film runs beside the pace's.
+    rate: f64,
 }
 
 impl Schedule {
@@ -46,7 +59,28 @@ impl Schedule {
         let from = film.time(span.start);
         let seconds = (film.time(span.end) - from).max(0.0);
         let frames = ((seconds * rate.hz()).round() as u64).max(1);
-        Self { frames, from, span, rate }
+        Self { frames, from, span, rate, paced: None }
+    }
+
+    /// Film at a pace: as many frames as that lasts, at least one. `together`: the same moment in the pace's film and in
+    /// this one, seconds; `beside`: how fast this film runs beside that.
+    pub fn at_pace(span: FrameSpan, rate: Rate, pace: &Pace, together: (f64, f64), beside: f64) -> Self {
+        let frames = ((pace.seconds() * rate.hz()).round() as u64).max(1);
+        let paced = Paced { pace: pace.clone(), together, rate: beside };
+        let mut schedule = Self { frames, from: 0.0, span, rate, paced: Some(paced) };
+        schedule.from = schedule.time(0.0).0;
+        schedule
+    }
+
+    /// Film time `seconds` after the segment's beginning, and how fast the film runs then.
+    pub fn time(&self, seconds: f64) -> (f64, f64) {
+        match &self.paced {
+            None => (self.from + seconds, 1.0),
+            Some(Paced { pace, together, rate }) => {
+                let (time, speed) = pace.film(seconds);
+                (together.1 + (time - together.0) * rate, speed * rate)
+            }
+        }
     }
 
     /// The schedule of another source that is seen beside this one: as many frames, from film time `from` on; before and
@@ -72,11 +106,11 @@ impl Schedule {
     pub fn source(&self, film: &Film, k: u64) -> Seen {
         let middle = (k as f64 + 0.5) * f64::from(self.rate.den.max(1)) / f64::from(self.rate.num.max(1));
         let last = FrameNo(self.span.end.0.saturating_sub(1).max(self.span.start.0));
-        let time = self.from + middle;
+        let (time, speed) = self.time(middle);
         let there = film.frame_at(time);
         let frame = there.clamp(self.span.start, last);
         let part = film.parts.get(film.place(frame).part);
-        let both = part.is_some_and(|part| part.interlaced && self.rate.hz() > BOTH_FIELDS * part.rate.hz());
+        let both = part.is_some_and(|part| part.interlaced && self.rate.hz() > BOTH_FIELDS * part.rate.hz() * speed);
         let begins = film.time(frame);
         let half = (film.time(FrameNo(frame.0 + 1)) - begins) / 2.0;
         Seen { frame, second: both && there >= frame && time >= begins + half }

@@ -1,19 +1,24 @@
 //! One segment rendered by itself: pictures without sound, and sound without pictures.
 
 use std::io::{BufWriter, Write};
+use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
 
 use super::compose::Composer;
 use super::copied::Copied;
+use super::paced_sound::paced;
+use super::pictures::Pictures;
 use super::plan::{Layout, Segment};
 use super::render::{CHANNELS, Studio};
-use super::schedule::{Schedule, Seen, sample_at};
+use super::schedule::{Schedule, sample_at};
 use super::sound::SegmentSound;
 use super::store::key;
+use super::taught::{Taught, schedule};
+use super::teaching::WHOLE;
 use crate::base::{Error, FrameNo, IoContext, Problem, Result, go_on};
-use crate::film::{Beside, ClipSpec, DrawnSpec, Film, FilmReader, FrameSource, Hand, PictureView};
-use crate::paint::{Card, CardKind, CardText, Overlay, Strip, Template, Templates};
+use crate::film::{Beside, ClipSpec, DrawnSpec, Film, Hand, Picture, PictureView};
+use crate::paint::{Card, CardKind, CardText, Design, Overlay, Strip, Template, Templates};
 use crate::reel::Canvas;
 
 /// Version of the renderer: raised with every change that can change a segment's pictures or sound.
@@ -42,7 +47,7 @@ impl<'a> Job<'a> {
     /// A film that has nothing of what is to be shown.
     pub fn of(segment: &'a Segment, films: Vec<Arc<Film>>, canvas: Canvas, templates: &Templates) -> Result<Self> {
         if let Some(card) = &segment.card {
-            let seconds = card.seconds(card_template(templates, card));
+            let seconds = card_seconds(templates, card);
             let frames = ((seconds * canvas.rate.hz()).round() as u64).max(1);
             let (schedules, problems) = (Vec::new(), Vec::new());
             let (copied, beside) = (None, None);
@@ -59,6 +64,10 @@ impl<'a> Job<'a> {
             if span != view.span {
                 let what = format!("the clip ends at frame {}, before {}", span.end, view.span.end);
                 problems.push(Problem::new(&view.source, what));
+            }
+            if let Some(teaching) = &segment.teaching {
+                schedules.push(schedule(segment, teaching, schedules.len(), span, canvas));
+                continue;
             }
             let own = Schedule::of(film, span, canvas.rate);
             schedules.push(match (schedules.first(), segment.views.first()) {
@@ -80,9 +89,14 @@ impl<'a> Job<'a> {
         self.frames
     }
 
+    /// What is burned in.
+    fn design(&self, studio: &Studio<'_>) -> Design {
+        self.segment.teaching.as_ref().and_then(|teaching| teaching.design).unwrap_or(studio.design)
+    }
+
     /// On how many frames from the first on something is drawn.
     pub fn drawn(&self, studio: &Studio<'_>) -> u64 {
-        match (&self.segment.strip, studio.templates.of(studio.design)) {
+        match (&self.segment.strip, studio.templates.of(self.design(studio))) {
             (Some(_), Some(_)) => {
                 self.segment.strip_for.map_or(u64::MAX, |s| (s * self.canvas.rate.hz()).round().max(0.0) as u64)
             }
@@ -97,7 +111,7 @@ impl<'a> Job<'a> {
         let anchored = views.len() > 1;
         let seen: Vec<_> = views.iter().map(|v| (&v.content, v.span, v.anchor.filter(|_| anchored))).collect();
         // What a template does not say makes no other picture.
-        let template = studio.templates.of(studio.design);
+        let template = studio.templates.of(self.design(studio));
         let drawn = strip.as_ref().zip(template).map(|(text, template)| (text.kept_for(template), template));
         let card = self.segment.card.as_ref().map(|card| {
             let template = card_template(studio.templates, card);
@@ -106,8 +120,9 @@ impl<'a> Job<'a> {
         // What every segment has of it is not told, so that reels without copied packets find their segments.
         let copied = self.copied.as_ref().map(|c| format!("{c:?}")).or(self.beside.map(|b| format!("{b:?}")));
         let copied = copied.unwrap_or_default();
+        let taught = self.segment.teaching.as_ref().map(|t| format!(" {t:?}")).unwrap_or_default();
         key(&format!(
-            "pictures {RENDERER} {encoder} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}{copied}",
+            "pictures {RENDERER} {encoder} {:?} {seen:?} {layout:?} {drawn:?} {strip_for:?} {card:?} {} {}{copied}{taught}",
             self.canvas, studio.preset, studio.crf
         ))
     }
@@ -116,7 +131,8 @@ impl<'a> Job<'a> {
     pub fn sound_key(&self) -> String {
         // A card is silent, as long as it stands.
         let heard = self.segment.views.first().map(|v| (&v.content, v.span));
-        key(&format!("sound {RENDERER} {heard:?} {:?} {}", self.canvas.rate, self.frames()))
+        let taught = self.segment.teaching.as_ref().map(|t| format!(" {:?} {:?}", t.pace, t.sound)).unwrap_or_default();
+        key(&format!("sound {RENDERER} {heard:?} {:?} {}{taught}", self.canvas.rate, self.frames()))
     }
 
     /// Encodes the pictures into a file; gives how many there are. `at` is told how many are done.
@@ -144,22 +160,10 @@ impl<'a> Job<'a> {
             title: String::new(),
             chapters: Vec::new(),
         };
-        if let Some(card) = &self.segment.card {
-            let template = card_template(studio.templates, card);
-            let (picture, problems) = Card::draw(template, card, width as usize, height as usize)?;
-            let mut sink = studio.writer.create(path, &spec)?;
-            for k in 0..self.frames {
-                go_on(studio.progress, "rendering; what is rendered is kept")?;
-                sink.picture(&picture.view(FrameNo(k), 0.0))?;
-                at(k + 1);
-            }
-            sink.finish()?;
-            return Ok((self.frames, problems));
-        }
         let mut problems = Vec::new();
-        let overlay = self.overlay(studio, &mut problems)?;
-        let overlay_until = self.drawn(studio);
         if let (Some(copied), Some(film)) = (&self.copied, self.films.first()) {
+            let overlay = self.overlay(studio, &mut problems)?;
+            let overlay_until = self.drawn(studio);
             let spec = DrawnSpec { preset: spec.preset, crf: spec.crf, threads, set_id: copied.set_id };
             let mut composer = Composer::new(Layout::Single, (width as usize, height as usize), 1);
             let from = copied.plan.span.start.0;
@@ -170,48 +174,86 @@ impl<'a> Job<'a> {
                 if k >= overlay_until {
                     return hand(picture);
                 }
-                composer.take(0, picture, (width, height));
+                composer.take(0, picture, (width, height), WHOLE);
                 hand(&composer.lay(overlay.as_ref()).view(picture.no, picture.time))
             };
             studio.writer.splice_drawn(film, &copied.plan, path, &spec, &mut draw)?;
             at(self.frames);
             return Ok((self.frames, problems));
         }
-        let mut composer = Composer::new(self.segment.layout, (width as usize, height as usize), self.films.len());
-        let mut readers: Vec<Pictures<'_>> = Vec::new();
-        for (film, schedule) in self.films.iter().zip(&self.schedules) {
-            readers.push(Pictures::open(studio.reader, film, schedule.source(film, 0).frame)?);
-        }
         let mut sink = studio.writer.create(path, &spec)?;
-        for k in 0..self.frames() {
+        self.draw(studio, 0..self.frames, &mut problems, &mut |k, picture| {
+            sink.picture(&picture.view(FrameNo(k), 0.0))?;
+            at(k + 1);
+            Ok(())
+        })?;
+        sink.finish()?;
+        Ok((self.frames(), problems))
+    }
+
+    /// Draws some of its pictures, in order, and hands each over.
+    ///
+    /// # Errors
+    /// A film without a picture there; words that cannot be drawn; those of `hand`; a stop.
+    pub fn draw(
+        &self,
+        studio: &Studio<'_>,
+        frames: Range<u64>,
+        problems: &mut Vec<Problem>,
+        hand: &mut dyn FnMut(u64, &Picture) -> Result<()>,
+    ) -> Result<()> {
+        let size = (self.canvas.width as usize, self.canvas.height as usize);
+        if let Some(card) = &self.segment.card {
+            let template = card_template(studio.templates, card);
+            let (picture, wrong) = Card::draw(template, card, size.0, size.1)?;
+            problems.extend(wrong);
+            for k in frames {
+                go_on(studio.progress, "rendering; what is rendered is kept")?;
+                hand(k, &picture)?;
+            }
+            return Ok(());
+        }
+        let overlay = self.overlay(studio, problems)?;
+        let overlay_until = self.drawn(studio);
+        let mut composer = Composer::new(self.segment.layout, size, self.films.len());
+        let mut readers: Vec<Pictures<'_>> = Vec::new();
+        for (view, (film, schedule)) in self.films.iter().zip(&self.schedules).enumerate() {
+            let zooms = self.segment.teaching.as_ref().is_some_and(|t| t.zooms.iter().any(|z| z.view == view));
+            readers.push(Pictures::open(studio.reader, film, schedule.source(film, frames.start).frame, zooms)?);
+        }
+        let mut taught = Taught::new(self, overlay.as_ref());
+        for k in frames {
             go_on(studio.progress, "rendering; what is rendered is kept")?;
             let mut fresh = k == overlay_until;
             for (view, (pictures, schedule)) in readers.iter_mut().zip(&self.schedules).enumerate() {
-                fresh |= pictures.show(schedule.source(pictures.film, k), view, &mut composer);
-                if k == 0 && !pictures.laid {
+                let region = taught.as_ref().map_or(WHOLE, |taught| taught.region(view, k));
+                fresh |= pictures.show(schedule.source(pictures.film, k), view, region, &mut composer);
+                if !pictures.laid {
                     let why = pictures.ended.take().unwrap_or_else(|| "it has no picture there".into());
                     return Err(Error::failed(why, self.segment.source(), ""));
                 }
             }
-            let canvas = match fresh {
-                true => composer.lay(overlay.as_ref().filter(|_| k < overlay_until)),
-                false => composer.canvas(),
+            let overlay = overlay.as_ref().filter(|_| k < overlay_until);
+            let canvas = match &mut taught {
+                Some(taught) => taught.lay(&mut composer, overlay, k, fresh)?,
+                None if fresh => composer.lay(overlay),
+                None => composer.canvas(),
             };
-            sink.picture(&canvas.view(FrameNo(k), 0.0))?;
-            at(k + 1);
+            hand(k, canvas)?;
         }
-        sink.finish()?;
         for (pictures, view) in readers.iter().zip(&self.segment.views) {
-            pictures.note(&view.source, &mut problems);
+            pictures.note(&view.source, problems);
         }
-        Ok((self.frames(), problems))
+        Ok(())
     }
 
     fn overlay(&self, studio: &Studio<'_>, problems: &mut Vec<Problem>) -> Result<Option<Overlay>> {
-        let Some((text, template)) = self.segment.strip.as_ref().zip(studio.templates.of(studio.design)) else {
+        let Some((text, template)) = self.segment.strip.as_ref().zip(studio.templates.of(self.design(studio))) else {
             return Ok(None);
         };
-        let strip = Strip::draw(template, text, self.canvas.width as usize, self.canvas.height as usize)?;
+        let larger = if self.segment.teaching.is_some() { AT_ARMS_LENGTH } else { 1.0 };
+        let (width, height) = (self.canvas.width as usize, self.canvas.height as usize);
+        let strip = Strip::draw_larger(template, text, width, height, larger)?;
         problems.extend(strip.problems);
         Ok(strip.overlay)
     }
@@ -228,26 +270,38 @@ impl<'a> Job<'a> {
             std::fs::write(path, vec![0u8; samples as usize * SAMPLE_BYTES]).doing(doing, path)?;
             return Ok((self.frames, Vec::new()));
         };
+        if let Some(teaching) = &self.segment.teaching {
+            let samples = sample_at(self.frames, self.canvas.rate) as usize + 2;
+            let tools = (studio.reader, studio.desk);
+            let (sound, broken) = paced(tools, film, (&teaching.pace, teaching.sound), samples)?;
+            std::fs::write(path, in_bytes(&sound)).doing(doing, path)?;
+            return Ok((self.frames, self.silence(broken)));
+        }
         let mut sound = SegmentSound::open(studio.reader, film, schedule.from);
         let mut file = BufWriter::new(std::fs::File::create(path).doing(doing, path)?);
-        let (mut heard, mut bytes) = (Vec::new(), Vec::new());
+        let mut heard = Vec::new();
         let mut left = sample_at(self.frames(), self.canvas.rate) + 2;
         while left > 0 {
             let some = left.min(4096);
             left -= some;
             sound.take(some as usize, &mut heard);
-            bytes.clear();
-            for sample in &heard {
-                bytes.extend(((sample * 32767.0).round().clamp(-32768.0, 32767.0) as i16).to_le_bytes());
-            }
-            file.write_all(&bytes).doing(doing, path)?;
+            file.write_all(&in_bytes(&heard)).doing(doing, path)?;
         }
         file.flush().doing(doing, path)?;
-        let broken = sound
-            .broken
-            .map(|why| Problem::new(self.segment.source(), format!("its sound breaks off ({why}); silence follows")));
-        Ok((self.frames(), broken.into_iter().collect()))
+        Ok((self.frames(), self.silence(sound.broken)))
     }
+
+    /// Tells why its sound broke off.
+    fn silence(&self, broken: Option<String>) -> Vec<Problem> {
+        let told = |why| Problem::new(self.segment.source(), format!("its sound breaks off ({why}); silence follows"));
+        broken.map(told).into_iter().collect()
+    }
+}
+
+/// Samples as a sound file holds them.
+fn in_bytes(samples: &[f32]) -> Vec<u8> {
+    let sample = |sample: &f32| ((sample * 32767.0).round().clamp(-32768.0, 32767.0) as i16).to_le_bytes();
+    samples.iter().flat_map(sample).collect()
 }
 
 /// The template of a card.
@@ -258,65 +312,14 @@ fn card_template<'t>(templates: &'t Templates, card: &CardText) -> &'t Template 
     }
 }
 
+/// How much larger the strip of a teaching reel is: the smallest words of the shipped one are 42 units of 1/1080 of the
+/// picture's height, and a phone at arm's length needs 1/22 of it.
+const AT_ARMS_LENGTH: f32 = 1080.0 / 22.0 / 42.0;
+
+/// How long a card stands, seconds.
+pub(super) fn card_seconds(templates: &Templates, card: &CardText) -> f64 {
+    card.seconds(card_template(templates, card))
+}
+
 /// Bytes of one sample of all channels in a sound file.
 pub(super) const SAMPLE_BYTES: usize = 2 * CHANNELS;
-
-/// The source of a view's pictures, at the one it has come to.
-struct Pictures<'f> {
-    source: Box<dyn FrameSource + Send + 'f>,
-    film: &'f Film,
-    at: Option<Seen>,
-    /// Whether one of them was laid.
-    laid: bool,
-    /// Frames in which the decoder met damage.
-    damaged: u64,
-    /// Why no more come.
-    ended: Option<String>,
-}
-
-impl<'f> Pictures<'f> {
-    fn open(reader: &'f dyn FilmReader, film: &'f Film, from: FrameNo) -> Result<Self> {
-        let mut source = reader.shown(film, 1)?;
-        source.seek(from)?;
-        Ok(Self { source, film, at: None, laid: false, damaged: 0, ended: None })
-    }
-
-    /// Reads on to picture `to` and hands it to the composer; gives whether there is a new one. Where the film has ended the
-    /// one before stays.
-    fn show(&mut self, to: Seen, view: usize, composer: &mut Composer) -> bool {
-        let mut fresh = false;
-        while self.ended.is_none() && self.at.is_none_or(|at| at < to) {
-            match self.source.next_frame() {
-                Ok(Some(picture)) => {
-                    let at = Seen { frame: picture.no, second: picture.second };
-                    self.at = Some(at);
-                    self.damaged += u64::from(picture.damaged && !picture.second);
-                    if at >= to {
-                        let part = self.film.parts.get(self.film.place(picture.no).part);
-                        let shown = part.map(|p| (p.width, p.height)).filter(|&(w, h)| w > 0 && h > 0);
-                        let shown = shown.unwrap_or((picture.width as u32, picture.height as u32));
-                        composer.take(view, &picture, shown);
-                        self.laid = true;
-                        fresh = true;
-                    }
-                }
-                Ok(None) => self.ended = Some("the film ends there".into()),
-                Err(error) => self.ended = Some(error.to_string()),
-            }
-        }
-        fresh
-    }
-
-    fn note(&self, source: &str, problems: &mut Vec<Problem>) {
-        if let (Some(why), Some(at)) = (&self.ended, self.at) {
-            let what = format!("no picture after frame {} ({why}); the last one is held", at.frame);
-            problems.push(Problem::new(source, what));
-        }
-        let damage = self.source.damage();
-        // A decoder that marks pictures without telling where is still told of.
-        if damage.is_empty() && self.damaged > 0 {
-            problems.push(Problem::new(source, format!("{} damaged frames are shown", self.damaged)));
-        }
-        problems.extend(damage.into_iter().map(|span| self.film.damage(span)));
-    }
-}

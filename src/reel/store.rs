@@ -1,4 +1,5 @@
-//! Segments that were rendered before, on disk: pictures and sound of one play each, found by all that shaped them.
+//! Segments that were rendered before, on disk: pictures and sound of one play each, and the ways of marks, found by all that
+//! shaped them.
 //!
 //! A record lies beside each file and is written last: without it the file is not there. What was not used for longest goes
 //! first where the bound is passed.
@@ -16,6 +17,10 @@ use crate::base::{Error, IoContext, PendingFile, Problem, Result};
 pub const PICTURES: &str = "mp4";
 /// Ending of a segment's sound: 48 kHz, two channels, 16-bit little-endian, interleaved.
 pub const SOUND: &str = "s16";
+/// Ending of the way that a mark goes.
+pub const WAY: &str = "way";
+/// Every ending but the record's.
+const ENDINGS: [&str; 3] = [PICTURES, SOUND, WAY];
 /// Ending of a record.
 const RECORD: &str = "json";
 
@@ -118,7 +123,7 @@ impl Store {
 
     /// Forgets a segment.
     pub fn drop_key(&self, key: &str) {
-        for ending in [RECORD, PICTURES, SOUND] {
+        for ending in [RECORD].into_iter().chain(ENDINGS) {
             // What is not there need not go; what cannot be removed is not used without its record.
             let _ = fs::remove_file(self.path(key, ending));
         }
@@ -129,7 +134,7 @@ impl Store {
     fn sweep(&self) {
         for entry in fs::read_dir(&self.folder).into_iter().flatten().flatten() {
             let path = entry.path();
-            let ours = path.extension().is_some_and(|ending| ending == PICTURES || ending == SOUND);
+            let ours = path.extension().is_some_and(|ending| ENDINGS.iter().any(|own| ending == *own));
             let age = entry.metadata().and_then(|about| about.modified()).map(|at| at.elapsed().unwrap_or_default());
             if ours && !path.with_extension(RECORD).exists() && age.is_ok_and(|age| age > UNRECORDED) {
                 // What cannot be removed stays in nobody's way.
@@ -148,7 +153,7 @@ impl Store {
                 let key = key.to_string_lossy().into_owned();
                 let used = entry.metadata().and_then(|about| about.modified()).unwrap_or(SystemTime::UNIX_EPOCH);
                 let size = |ending| fs::metadata(self.path(&key, ending)).map_or(0, |about| about.len());
-                let bytes = size(PICTURES) + size(SOUND);
+                let bytes = ENDINGS.into_iter().map(size).sum();
                 all.push((used, key, bytes));
             }
         }

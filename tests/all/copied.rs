@@ -72,6 +72,7 @@ fn what_follows_the_strip_is_copied_and_every_frame_is_in_its_place() {
         strip: Some(text.clone()),
         strip_for: Some(DRAWN as f64 / 30.0),
         card: None,
+        teaching: None,
         title: format!("play {label}"),
     };
     let plan = ReelPlan {
@@ -79,6 +80,7 @@ fn what_follows_the_strip_is_copied_and_every_frame_is_in_its_place() {
         canvas: Canvas { width: WIDE as u32, height: HIGH as u32, rate: Rate { num: 30, den: 1 } },
         segments: SEGMENTS.into_iter().enumerate().map(segment).collect(),
         mute: false,
+        voice: Vec::new(),
     };
     let templates = Templates::shipped().unwrap();
     let make = |name: &str, copies: Option<PlanCopy>| {
@@ -86,6 +88,7 @@ fn what_follows_the_strip_is_copied_and_every_frame_is_in_its_place() {
         let studio = Studio {
             reader: &media,
             writer: &media,
+            desk: &media,
             templates: &templates,
             design: Design::Strip,
             codec: Codec::H264,

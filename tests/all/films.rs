@@ -53,6 +53,12 @@ pub fn made(name: &str, args: &[&str]) -> PathBuf {
     out
 }
 
+/// Runs the film maker, which must succeed.
+pub fn run_maker(args: &[String]) {
+    let done = Command::new(maker()).args(args).output().unwrap();
+    assert!(done.status.success(), "filmmaker {args:?}: {}", String::from_utf8_lossy(&done.stderr));
+}
+
 /// Runs a program that must succeed and gives its standard output.
 pub fn run(program: &str, args: &[&str]) -> Vec<u8> {
     let done = if program == "ffprobe" { Command::new("ffprobe") } else { Command::new("ffmpeg") }

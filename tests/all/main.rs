@@ -11,6 +11,9 @@ mod made_sheets;
 #[path = "../bench/junk.rs"]
 mod junk;
 
+#[path = "../bench/places.rs"]
+mod places;
+
 mod asks;
 mod browser;
 mod check;
@@ -21,6 +24,7 @@ mod desk;
 mod durable;
 mod explain;
 mod films;
+mod followed;
 mod formats;
 mod hard_films;
 mod killed;
@@ -38,6 +42,7 @@ mod profiles;
 mod readme;
 mod real_cuts;
 mod reasons;
+mod reel_script;
 mod reels;
 mod refusals;
 mod scan;
@@ -47,6 +52,8 @@ mod sidecars;
 mod sounds;
 mod stopped;
 mod strip;
+mod teaching;
 mod typed_sheets;
+mod voices;
 mod whistles;
 mod woven;

@@ -327,6 +327,7 @@ fn judged(profile: Profile, clips: &[Arc<Film>], folder: &Path, each: &mut dyn F
         strip: None,
         strip_for: None,
         card: None,
+        teaching: None,
         title: k.to_string(),
     };
     let plan = ReelPlan {
@@ -334,12 +335,14 @@ fn judged(profile: Profile, clips: &[Arc<Film>], folder: &Path, each: &mut dyn F
         canvas: profile.canvas(clips.iter().flat_map(|film| SourceShape::of(film))),
         segments: (0..clips.len()).map(segment).collect(),
         mute: true,
+        voice: Vec::new(),
     };
     let templates = Templates::shipped().unwrap();
     let store = Store::open(&folder.join(profile.as_str()), u64::MAX).unwrap();
     let studio = Studio {
         reader: &media,
         writer: &media,
+        desk: &media,
         templates: &templates,
         design: Design::Strip,
         codec: Codec::H264,

@@ -60,6 +60,7 @@ fn plan(films: &[Arc<Film>], segments: usize, mute: bool) -> ReelPlan {
         strip: Some(text()),
         strip_for: None,
         card: None,
+        teaching: None,
         title: chapter_title(&text(), "47", angles[k % 3]),
     };
     ReelPlan {
@@ -67,6 +68,7 @@ fn plan(films: &[Arc<Film>], segments: usize, mute: bool) -> ReelPlan {
         canvas: Canvas::choose(films.iter().flat_map(|f| SourceShape::of(f))),
         segments: (0..segments).map(segment).collect(),
         mute,
+        voice: Vec::new(),
     }
 }
 
@@ -80,6 +82,7 @@ fn make(segments: usize, mute: bool, out: &Path) -> (ReelPlan, Rendered) {
     let studio = Studio {
         reader: &media,
         writer: &media,
+        desk: &media,
         templates: &templates,
         design: Design::Strip,
         codec: Codec::H264,

@@ -109,7 +109,7 @@ fn bench() -> Result<bool, Failure> {
 fn night(game: &Game, counts: &mut Counts) -> Result<(), Failure> {
     let folder = tempfile::tempdir()?;
     let media = Media::new()?;
-    let tools = Tools { reader: &media, writer: &media, progress: &Silent };
+    let tools = Tools { reader: &media, writer: &media, desk: &media, progress: &Silent };
     let mut library = Library::create(&folder.path().join("library"), None)?;
     let config = Config::load(Some(library.folder()))?;
     let cameras = game.truth.cameras.iter().map(|camera| {

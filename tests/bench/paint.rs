@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use downbox::base::{FrameNo, Result};
 use downbox::film::{Color, Matrix, Picture, Transfer};
-use downbox::paint::{Strip, StripText, Template};
+use downbox::paint::{Scaler, Strip, StripText, Template};
 use downbox::reel::Fitter;
 
 fn main() -> Result<()> {
@@ -43,7 +43,7 @@ fn main() -> Result<()> {
         let mut fitter = Fitter::new(to.0, to.1);
         let shown = (from.0 as u32, from.1 as u32);
         per_frame(&format!("fit {name}"), 1, || {
-            black_box(fitter.fit(&film.view(FrameNo(0), 0.0), shown));
+            black_box(fitter.fit(&film.view(FrameNo(0), 0.0), shown, Scaler::WHOLE));
         });
     }
     Ok(())

@@ -138,7 +138,7 @@ pub fn maker() -> Result<PathBuf, Failure> {
 }
 
 /// The word behind a flag of the command line, else the default.
-fn option(name: &str, default: &str) -> Result<String, Failure> {
+pub fn option(name: &str, default: &str) -> Result<String, Failure> {
     let args: Vec<String> = std::env::args().collect();
     match args.iter().position(|a| a == name) {
         Some(k) => Ok(args.get(k + 1).ok_or_else(|| format!("{name} needs a word behind it"))?.clone()),
@@ -147,7 +147,7 @@ fn option(name: &str, default: &str) -> Result<String, Failure> {
 }
 
 /// The number behind a flag of the command line, else the default.
-fn number(name: &str, default: u64) -> Result<u64, Failure> {
+pub fn number(name: &str, default: u64) -> Result<u64, Failure> {
     Ok(option(name, &default.to_string())?.parse()?)
 }
 
@@ -290,25 +290,25 @@ pub fn measured(media: &Media, film: &Film, folder: &Path, angle: &str, name: &s
 /// Makes the games that are not there yet, under a folder named by the maker's sources; `more` is what else the maker is
 /// told.
 pub fn games(maker: &Path, seeds: &[u64], plays: u32, more: &[String]) -> Result<Vec<Game>, Failure> {
+    seeds.iter().enumerate().map(|(k, &seed)| game(maker, seed, (k % 2) as u32, plays, more)).collect()
+}
+
+/// One of them.
+pub fn game(maker: &Path, seed: u64, look: u32, plays: u32, more: &[String]) -> Result<Game, Failure> {
     let pool = root().join("target/films").join(format!("pool-{}", sources("fixtures/filmmaker")?));
     std::fs::create_dir_all(&pool)?;
-    let mut out = Vec::new();
-    for (k, &seed) in seeds.iter().enumerate() {
-        let look = (k % 2) as u32;
-        let told: String = more.iter().map(|m| format!("-{}", m.trim_start_matches('-').replace('/', "-"))).collect();
-        let folder = pool.join(format!("{seed}-{look}-{plays}{told}"));
-        if !folder.join("truth.json").exists() {
-            eprintln!("making game {} of {} (seed {seed}, look {look})", k + 1, seeds.len());
-            let making = folder.with_extension("making");
-            let _ = std::fs::remove_dir_all(&making);
-            let numbers = [("--seed", seed.to_string()), ("--look", look.to_string()), ("--plays", plays.to_string())];
-            let mut make = Command::new(maker);
-            make.args(["game", "--out"]).arg(&making).args(more);
-            run(make.args(numbers.iter().flat_map(|(flag, n)| [*flag, n])))?;
-            std::fs::rename(&making, &folder)?;
-        }
-        let truth = serde_json::from_slice(&std::fs::read(folder.join("truth.json"))?)?;
-        out.push(Game { seed, look, folder, truth });
+    let told: String = more.iter().map(|m| format!("-{}", m.trim_start_matches('-').replace('/', "-"))).collect();
+    let folder = pool.join(format!("{seed}-{look}-{plays}{told}"));
+    if !folder.join("truth.json").exists() {
+        eprintln!("making a game (seed {seed}, look {look})");
+        let making = folder.with_extension("making");
+        let _ = std::fs::remove_dir_all(&making);
+        let numbers = [("--seed", seed.to_string()), ("--look", look.to_string()), ("--plays", plays.to_string())];
+        let mut make = Command::new(maker);
+        make.args(["game", "--out"]).arg(&making).args(more);
+        run(make.args(numbers.iter().flat_map(|(flag, n)| [*flag, n])))?;
+        std::fs::rename(&making, &folder)?;
     }
-    Ok(out)
+    let truth = serde_json::from_slice(&std::fs::read(folder.join("truth.json"))?)?;
+    Ok(Game { seed, look, folder, truth })
 }

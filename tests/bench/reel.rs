@@ -1,9 +1,11 @@
 //! What a reel costs, on 1080p clips:
-//! `cargo bench --profile dev --bench reel [-- --pairs N] [--clips N] [--only strip|kept|processes]`.
+//! `cargo bench --profile dev --bench reel [-- --pairs N] [--clips N] [--only strip|marks|kept|processes]`.
 //!
 //! A made game of 1920x1080 is cut under several names, so that there are `--clips` (40) clips whose strips differ. Printed,
 //! as CPU time of the `downbox` program with all that it starts, medians of interleaved pairs with their spread:
 //! - the strip over the same reel without it, one core (`taskset`);
+//! - marks of a teaching reel (ring, route, zone and labels through a whole play; a spotlight besides) over the same reel
+//!   without them, one core: pinned to the screen, and followed over turf and with a man;
 //! - against one FFmpeg process a clip (drawtext, same preset and rate factor) and FFmpeg's concat, all cores, wall time; the
 //!   most memory held beside that of one filter graph over all clips;
 //! - the reel again when its segments lie there;
@@ -219,6 +221,9 @@ fn run() -> Result<(), Failure> {
     if part("strip") {
         strip(&bench, pairs)?;
     }
+    if part("marks") {
+        marks(&bench, pairs)?;
+    }
     if part("kept") {
         kept(&bench, pairs)?;
     }
@@ -247,6 +252,47 @@ fn strip(bench: &Bench, pairs: usize) -> Result<(), Failure> {
         ratios.push(with.cpu / without.cpu);
     }
     println!("the strip over the clean reel, one core, CPU: {}", spread(ratios));
+    Ok(())
+}
+
+/// A play of four seconds with these marks, all through it.
+fn script(marks: &[(&str, &str, &str)]) -> String {
+    let mut script = String::from(
+        "profile = \"meeting\"\n[[step]]\nplay = { game = \"Game 1\", label = \"1\" }\nangle = \"sideline\"\n\
+         from = \"snap-1s\"\nto = \"snap+3s\"\nstrip = \"none\"\n",
+    );
+    for (kind, pin, place) in marks {
+        script
+            .push_str(&format!("[[step.mark]]\nkind = \"{kind}\"\npin = \"{pin}\"\n{place}\nlabel = \"what it is\"\n"));
+    }
+    script
+}
+
+fn marks(bench: &Bench, pairs: usize) -> Result<(), Failure> {
+    const ROUTE: &str = "points = [[0.5, 0.7], [0.55, 0.5], [0.75, 0.4]]";
+    const ZONE: &str = "at = [0.3, 0.5]\nsize = [0.24, 0.2]";
+    const MAN: &str = "at = [0.6, 0.6]";
+    let name = bench.out.with_extension("toml");
+    let reel = |marks: &[(&str, &str, &str)]| -> Result<Cost, Failure> {
+        let _ = std::fs::remove_dir_all(bench.library.join("segments"));
+        std::fs::write(&name, script(marks))?;
+        let mut command = bench.command(Some(1));
+        command.arg("reel").arg(&name).arg("--keep-going").arg("--out").arg(&bench.out);
+        cost(&mut command)
+    };
+    let three = |pin| [("ring", pin, MAN), ("route", pin, ROUTE), ("zone", pin, ZONE)];
+    let (still, spot) = (three("screen"), [("spotlight", "screen", MAN)]);
+    let turf = three("turf");
+    let (mut drawn, mut dark, mut followed) = (Vec::new(), Vec::new(), Vec::new());
+    for _ in 0..pairs {
+        let clean = reel(&[])?;
+        drawn.push(reel(&still)?.cpu / clean.cpu);
+        dark.push(reel(&[&still[..], &spot].concat())?.cpu / clean.cpu);
+        followed.push(reel(&turf)?.cpu / clean.cpu);
+    }
+    println!("ring, route, zone and three labels over the same reel without, one core, CPU: {}", spread(drawn));
+    println!("the same with a spotlight: {}", spread(dark));
+    println!("the three pinned to the turf, with the following of it: {}", spread(followed));
     Ok(())
 }
 

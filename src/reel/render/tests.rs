@@ -74,6 +74,15 @@ impl FilmWriter for Recording {
     }
 }
 
+impl SoundDesk for Recording {
+    fn voice(&self, path: &Path) -> Result<Vec<f32>> {
+        panic!("nobody speaks in {path:?}")
+    }
+    fn at_tempo(&self, samples: &[f32], _: f64, frames: usize) -> Result<Vec<f32>> {
+        Ok(samples.iter().copied().chain(std::iter::repeat(0.0)).take(frames * CHANNELS).collect())
+    }
+}
+
 impl ClipSink for SegmentSink {
     fn picture(&mut self, picture: &PictureView<'_>) -> Result<()> {
         if self.full_at == Some(self.bytes.len() / 2) {
@@ -141,13 +150,14 @@ fn segment(label: &str, span: FrameSpan) -> Segment {
         strip: None,
         strip_for: None,
         card: None,
+        teaching: None,
         title: format!("play {label}"),
     }
 }
 
 fn plan(segments: Vec<Segment>) -> ReelPlan {
     let canvas = Canvas { width: 64, height: 36, rate: NTSC };
-    ReelPlan { title: "third and short".into(), canvas, segments, mute: false }
+    ReelPlan { title: "third and short".into(), canvas, segments, mute: false, voice: Vec::new() }
 }
 
 fn run(plan: &ReelPlan, footage: &Footage, writer: &Recording, out: &Path) -> Result<Rendered> {
@@ -166,6 +176,7 @@ fn run_with(
     let studio = Studio {
         reader: footage,
         writer,
+        desk: writer,
         templates: &templates,
         design: Design::Strip,
         codec: Codec::H264,
