@@ -19,6 +19,9 @@ const TITLE_SAFE: f32 = 0.95;
 /// Captions are no wider than this share of the picture.
 const CAPTION_WIDE: f32 = 0.86;
 
+/// No mark is drawn whose points lie farther away than this, pixels.
+const FAR: f64 = 1e5;
+
 /// Draws one step's marks and words.
 pub(super) struct Chalk<'a> {
     teaching: &'a Teaching,
@@ -262,6 +265,10 @@ fn posed_at(mark: &PlacedMark, view: &Showing) -> Option<(Pose, f32)> {
         ((px - x) / wide * width + left, (py - y) / high * height + top)
     };
     let points: Vec<(f64, f64)> = mark.points.iter().map(|at| point(*at)).collect();
+    // Behind the camera, or so far off that nothing of it can be seen.
+    if points.iter().any(|(x, y)| !(x.abs() < FAR && y.abs() < FAR)) {
+        return None;
+    }
     let first = mark.points.first().copied()?;
     // How large a thing of the film is there, against the whole picture as it fills its place.
     const STEP: f64 = 1e-3;
@@ -269,7 +276,8 @@ fn posed_at(mark: &PlacedMark, view: &Showing) -> Option<(Pose, f32)> {
     let scale = (here.0 - beside.0).hypot(here.1 - beside.1) / (STEP * width);
     let size = ((mark.size.0 * width * scale) as f32, (mark.size.1 * height * scale) as f32);
     let points = points.into_iter().map(|(x, y)| (x as f32, y as f32)).collect();
-    Some((Pose { points, size, grown: 1.0, seen: 1.0 }, (mark.height * height * scale) as f32))
+    let tall = (mark.height * height * scale) as f32;
+    (scale.is_finite() && scale < FAR).then_some((Pose { points, size, grown: 1.0, seen: 1.0 }, tall))
 }
 
 /// What a label of the mark speaks of: its middle, and how far it reaches to each side.

@@ -149,7 +149,7 @@ impl Teaching {
         let mut keys = vec![(f64::MIN, WHOLE)];
         for (k, zoom) in zooms.iter().enumerate() {
             let wide = 1.0 / zoom.factor.max(1.0);
-            let edge = |middle: f64| (middle - wide / 2.0).clamp(0.0, 1.0 - wide);
+            let edge = |middle: f64| (middle - wide / 2.0).clamp(0.0, (1.0 - wide).max(0.0));
             let part = [edge(zoom.on.0), edge(zoom.on.1), wide, wide];
             let next = zooms.get(k + 1).map(|next| next.from).filter(|from| *from < zoom.to + FOLLOWS);
             let end = next.unwrap_or(zoom.to);
@@ -170,7 +170,7 @@ impl Teaching {
         let (from, to) = (before.1, after.1);
         let wide = from[2] * (to[2] / from[2]).powf(share);
         let share = if (to[2] - from[2]).abs() > 1e-9 { (wide - from[2]) / (to[2] - from[2]) } else { share };
-        let edge = |k: usize| (from[k] + (to[k] - from[k]) * share).clamp(0.0, 1.0 - wide);
+        let edge = |k: usize| (from[k] + (to[k] - from[k]) * share).clamp(0.0, (1.0 - wide).max(0.0));
         [edge(0), edge(1), wide, wide]
     }
 }

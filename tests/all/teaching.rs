@@ -414,6 +414,10 @@ fn faults_are_told_by_their_line_and_the_rest_is_made_if_that_is_asked_for() {
         (SCRIPT.replace("angle = \"end-zone\"", "angle = \"pylon\""), "no clip from pylon"),
         (SCRIPT.replace("at = \"snap-0.3s\"", "at = \"start+0.1s\""), "does not come by there"),
         (
+            SCRIPT.replace("from = \"snap-1s\"\nto = \"snap+2s\"", "from = \"snap+2s\"\nto = \"set+0.5s\""),
+            "before it begins",
+        ),
+        (
             SCRIPT
                 .replace("from = \"snap-0.3s\"\nto = \"snap+2s\"\ncolor", "from = \"snap\"\nto = \"snap+0.1s\"\ncolor"),
             "half a second",

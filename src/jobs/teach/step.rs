@@ -295,12 +295,14 @@ impl<'a> Bench<'a> {
             ready.tell(faults);
             return Ok(());
         };
-        if to - from < 1e-3 && holds.is_empty() {
+        if to < from || (to - from < 1e-3 && holds.is_empty()) {
             faults.push(fault(
                 run.to.place,
                 "the step ends before it begins",
                 "give a later `to`, or an earlier `from`",
             ));
+            ready.tell(faults);
+            return Ok(());
         }
         for (at, _, place) in &holds {
             if *at < from - 1e-6 || *at > to + 1e-6 {
@@ -311,7 +313,7 @@ impl<'a> Bench<'a> {
         holds.retain(|(at, ..)| *at >= from - 1e-6 && *at <= to + 1e-6);
         let film = &main.footage.film;
         let holds: Vec<Hold> = holds.iter().map(|(at, seconds, _)| Hold { at: *at, seconds: *seconds }).collect();
-        let pace = Pace::of(from..to.max(from), run.rate, &spans, &holds);
+        let pace = Pace::of(from..to, run.rate, &spans, &holds);
         let time = |at: &At<Moment>, faults: &mut Vec<Fault>| {
             instant(main, at, step.place, faults).map(|film| pace.first(film.clamp(from, to)))
         };
@@ -386,7 +388,7 @@ impl<'a> Bench<'a> {
         });
         let design = step.strip.or(self.script.strip);
         let first = film.frame_at(from);
-        let last = film.frame_at(to.max(from));
+        let last = film.frame_at(to);
         let views = shots.iter().enumerate().map(|(k, shot)| View {
             source: shot.footage.source.clone(),
             content: shot.footage.content.clone(),
