@@ -34,6 +34,11 @@ impl Rate {
     pub fn hz(self) -> f64 {
         f64::from(self.num.max(1)) / f64::from(self.den.max(1))
     }
+
+    /// How many frames something is long that lasts so many seconds; at least one.
+    pub fn frames(self, seconds: f64) -> u64 {
+        ((seconds * self.hz()).round() as u64).max(1)
+    }
 }
 
 impl fmt::Display for Rate {

@@ -138,14 +138,14 @@ fn once(common: &Common, args: &Reel, ask: &TeachAsk, chain: &Chain) -> Result<O
     }
     let made = !args.check && args.stills.is_none();
     if common.json {
-        output::print_json(&document(&done, made.then_some(ask)))?;
+        output::print_json(&document(&done, ask, made))?;
     } else {
         output::print(&report(&done, made.then_some(ask)))?;
     }
     Ok(Outcome::Done)
 }
 
-fn document(done: &Taught, made: Option<&TeachAsk>) -> serde_json::Value {
+fn document(done: &Taught, ask: &TeachAsk, made: bool) -> serde_json::Value {
     // A repeat is the same step once more.
     let step = |shown: &StepShown| {
         json!({
@@ -171,13 +171,10 @@ fn document(done: &Taught, made: Option<&TeachAsk>) -> serde_json::Value {
     let missing: Vec<_> = done
         .missing
         .iter()
-        .map(|fault| {
-            let place = format!("{}:{}:{}", done.script.display(), fault.place.line, fault.place.column);
-            json!({"where": place, "what": fault.what, "next": fault.next})
-        })
+        .map(|fault| json!({"where": fault.place.of(&ask.script), "what": fault.what, "next": fault.next}))
         .collect();
     json!({
-        "out": made.map(|ask| ask.out.display().to_string()),
+        "out": made.then(|| ask.out.display().to_string()),
         "title": done.title,
         "seconds": output::rounded(done.seconds),
         "steps": done.steps.iter().map(step).collect::<Vec<_>>(),

@@ -62,5 +62,5 @@ pub use steps::{
     CameraMeasured, CameraRead, ClipsCut, cut_missing, join_rows, measure_camera, place_plays, read_camera, read_sheet,
 };
 pub use stills::{StillsDone, stills};
-pub use teach::{Fault, MarkShown, StepShown, Taught, TeachAsk, check_script, stills_of_script, teach};
+pub use teach::{MarkShown, StepShown, Taught, TeachAsk, check_script, stills_of_script, teach};
 pub use tools::Tools;

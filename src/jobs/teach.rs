@@ -14,7 +14,7 @@ use crate::base::{Error, FrameNo, IoContext, Problem, Result};
 use crate::film::{Codec, Film};
 use crate::library::Library;
 use crate::paint::{self, CardText, Design, MarkKind};
-use crate::reel::script::{Place, Script, SoundWay, VoiceStart};
+use crate::reel::script::{Fault, Place, Script, SoundWay, VoiceStart};
 use crate::reel::sidecar::Kind;
 use crate::reel::{self, Narration, Profile, ReelPlan, RenderedSegment, Segment, SourceShape, Store, Studio};
 use crate::report;
@@ -38,17 +38,6 @@ pub struct TeachAsk {
     pub fit: Option<u64>,
     /// What is written beside the reel.
     pub sidecars: Vec<Kind>,
-}
-
-/// A fault of the script that only the library shows.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Fault {
-    /// Where in the script.
-    pub place: Place,
-    /// What is wrong.
-    pub what: String,
-    /// What can be done.
-    pub next: String,
 }
 
 /// A step as it came out: once for each time that it is shown.
@@ -102,16 +91,6 @@ pub struct Taught {
     pub stills: Vec<PathBuf>,
     /// The files beside the reel.
     pub sidecars: Vec<PathBuf>,
-    /// The script's file.
-    pub script: PathBuf,
-}
-
-impl Fault {
-    /// As a line: `mesh.toml:12:5 what; next`.
-    pub fn line(&self, script: &Path) -> String {
-        let next = if self.next.is_empty() { String::new() } else { format!("; {}", self.next) };
-        format!("{}:{}:{} {}{next}", script.display(), self.place.line, self.place.column, self.what)
-    }
 }
 
 /// A script laid out over the library.
@@ -131,7 +110,7 @@ struct Planned {
 /// file that is no reel; a full disk.
 pub fn teach(tools: Tools<'_>, config: &Config, library: &Library, ask: &TeachAsk) -> Result<Taught> {
     check_out(library, &ask.out)?;
-    check_sidecars(ask)?;
+    let files = sidecar_names(ask)?;
     let store = segments(config, library)?;
     let planned = planned(tools, config, library, ask, Some(&store))?;
     let Planned { plan, sources, steps, ask: cutup, mut done } = planned;
@@ -143,19 +122,20 @@ pub fn teach(tools: Tools<'_>, config: &Config, library: &Library, ask: &TeachAs
         Problem::new(format!("{} play {} from {}", l.game, l.label, l.angle), format!("it is not shown: {}", l.why))
     }));
     let listing = sidecars::listing(&plan, &sources, &rendered.segments, &ask.out);
-    done.sidecars = sidecars::names(&ask.sidecars, &ask.out)?;
+    done.sidecars = files;
     done.problems.extend(sidecars::write(tools, &ask.sidecars, &listing, &ask.out)?);
     done.steps = shown(&plan, &steps, rendered.segments);
     Ok(done)
 }
 
-/// Refuses sidecars that could not be true of a reel that is slowed and stopped, and names that are another file's.
-fn check_sidecars(ask: &TeachAsk) -> Result<()> {
+/// The files beside the reel. Refused are those that could not be true of a reel that is slowed and stopped, and names that
+/// are another file's.
+fn sidecar_names(ask: &TeachAsk) -> Result<Vec<PathBuf>> {
     if let Some(kind) = ask.sidecars.iter().find(|kind| matches!(kind, Kind::Otio | Kind::Edl)) {
         let what = format!("no {kind} can be written beside a teaching reel: it tells of film that runs on");
         return Err(Error::refused(what, ask.out.display(), "take vtt, csv or html"));
     }
-    sidecars::names(&ask.sidecars, &ask.out).map(drop)
+    sidecars::names(&ask.sidecars, &ask.out)
 }
 
 /// Looks whether the reel can be made, and tells what it would be. Nothing is followed and nothing is written.
@@ -164,15 +144,14 @@ fn check_sidecars(ask: &TeachAsk) -> Result<()> {
 /// Those of [`teach`].
 pub fn check_script(tools: Tools<'_>, config: &Config, library: &Library, ask: &TeachAsk) -> Result<Taught> {
     let Planned { plan, steps, mut done, .. } = planned(tools, config, library, ask, None)?;
-    let (mut at, mut all) = (0, Vec::new());
-    for segment in &plan.segments {
-        let frames = reel::frames(segment, &plan, &config.templates);
-        let (start, end) = (plan.canvas.seconds(at), plan.canvas.seconds(at + frames));
-        at += frames;
+    let borders = reel::borders(&plan, &config.templates);
+    let lengths = borders.windows(2).map(|w| (w[0], w[1]));
+    let rendered = plan.segments.iter().zip(lengths).map(|(segment, (start, end))| {
         let Segment { game, label, angle, .. } = segment.clone();
-        all.push(RenderedSegment { game, label, angle, start, end });
-    }
-    done.seconds = plan.canvas.seconds(at);
+        RenderedSegment { game, label, angle, start, end }
+    });
+    let all = rendered.collect();
+    done.seconds = borders.last().copied().unwrap_or(0.0);
     done.steps = shown(&plan, &steps, all);
     Ok(done)
 }
@@ -254,7 +233,7 @@ fn planned(
         .title
         .clone()
         .unwrap_or_else(|| ask.script.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default());
-    let mut done = Taught { title: title.clone(), script: ask.script.clone(), ..Taught::default() };
+    let mut done = Taught { title: title.clone(), ..Taught::default() };
     let mut plan = ReelPlan {
         title,
         canvas: Profile::Phone.canvas([]),
@@ -313,11 +292,7 @@ fn spoken(
     (plan, steps): (&mut ReelPlan, &[Option<usize>]),
     done: &mut Taught,
 ) {
-    // Where each segment begins, in frames, and where the last one ends.
-    let mut starts = vec![0];
-    for segment in &plan.segments {
-        starts.push(starts.last().copied().unwrap_or(0) + reel::frames(segment, plan, &config.templates));
-    }
+    let borders = reel::borders(plan, &config.templates);
     let folder = script.file.parent().unwrap_or(Path::new(""));
     let (mut voices, mut places) = (Vec::new(), Vec::new());
     for voice in &script.voice {
@@ -325,12 +300,12 @@ fn spoken(
             VoiceStart::Reel(seconds) => seconds,
             VoiceStart::Step(step, after) => {
                 let at = steps.iter().position(|s| *s == Some(step.value.saturating_sub(1)));
-                let Some(start) = at.and_then(|at| starts.get(at)) else {
+                let Some(start) = at.and_then(|at| borders.get(at)) else {
                     let what = format!("step {} is not shown, and what is spoken over it not heard", step.value);
                     done.missing.push(Fault { place: step.place, what, next: String::new() });
                     continue;
                 };
-                plan.canvas.seconds(*start) + after
+                start + after
             }
         };
         match Narration::read(tools.desk, &folder.join(&voice.file.value), start, script.loudness) {
@@ -343,7 +318,7 @@ fn spoken(
             }
         }
     }
-    let (voices, overruns) = Narration::within(voices, plan.canvas.seconds(starts.last().copied().unwrap_or(0)));
+    let (voices, overruns) = Narration::within(voices, borders.last().copied().unwrap_or(0.0));
     plan.voice = voices;
     for overrun in overruns {
         let what = match overrun.whole {
@@ -351,24 +326,18 @@ fn spoken(
             false => format!("the voice is {:.1} s longer than the reel, and is cut off there", overrun.lost),
         };
         let place = places.get(overrun.voice).copied().unwrap_or(Place { line: 1, column: 1 });
-        let place = format!("{}:{}:{}", script.file.display(), place.line, place.column);
-        done.problems.push(Problem::new(place, what));
+        done.problems.push(Problem::new(place.of(&script.file), what));
     }
 }
 
-/// All that is wrong, told at once.
+/// All that is wrong, told at once. `rest`: there is more that can be shown.
 fn refusal(script: &Path, faults: &[Fault], rest: bool) -> Error {
-    let other = if rest { "--keep-going makes the reel without it" } else { "" };
-    if let [one] = faults {
-        let next = [one.next.as_str(), other].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join("; ");
-        let place = format!("{}:{}:{}", script.display(), one.place.line, one.place.column);
-        return Error::refused(one.what.clone(), place, next);
-    }
-    let lines: Vec<String> = faults.iter().map(|fault| fault.line(script)).collect();
-    let next = if rest {
-        "mend these lines, or use --keep-going, which makes the reel without them"
-    } else {
-        "mend these lines"
+    let (also, several) = match rest {
+        true => (
+            "--keep-going makes the reel without it",
+            "mend these lines, or use --keep-going, which makes the reel without them",
+        ),
+        false => ("", "mend these lines"),
     };
-    Error::refused(format!("the script has {} faults", faults.len()), format!("\n  {}", lines.join("\n  ")), next)
+    Fault::error(faults, script, also, several)
 }

@@ -1,5 +1,6 @@
 //! Draws the marks and words of a teaching reel's step onto its composed pictures.
 
+use super::compose::SAFE;
 use super::plan::Segment;
 use super::teaching::{PlacedMark, Region, Teaching, mapped};
 use crate::base::{FrameNo, Result};
@@ -14,8 +15,6 @@ const FADES: f64 = 0.2;
 const MAN_WIDE: f32 = 0.5;
 /// Captions end this far above the strip or the picture's foot, units.
 const CAPTION_ABOVE: f32 = 20.0;
-/// Where there is no strip captions end with the title-safe area, 90 % of the height (SMPTE ST 2046-1; from memory).
-const TITLE_SAFE: f32 = 0.95;
 /// Captions are no wider than this share of the picture.
 const CAPTION_WIDE: f32 = 0.86;
 
@@ -31,9 +30,9 @@ pub(super) struct Chalk<'a> {
     marks: Vec<Drawn>,
     captions: Vec<Plate>,
     names: Vec<Option<Plate>>,
-    /// Where the strip begins, pixels from above.
+    /// Where the strip begins, or without one where the title-safe area ends, pixels from above.
     foot: f32,
-    /// Where the upper edge of the canvas is free, pixels.
+    /// Width and height of the canvas, pixels.
     canvas: (f32, f32),
 }
 
@@ -75,7 +74,7 @@ impl<'a> Chalk<'a> {
         let views: Vec<Brush> = places.iter().map(|place| Brush::new((width, height), even(place))).collect();
         let whole = Brush::new((width, height), [0, 0, width, height]);
         let strip = overlay.map(|o| o.y as f32).filter(|y| *y > height as f32 / 2.0);
-        let foot = strip.unwrap_or(height as f32 * TITLE_SAFE);
+        let foot = strip.unwrap_or(height as f32 * (1.0 - SAFE as f32));
         let room = |brush: &Brush| brush.room()[2] as f32 * 0.8;
         let mut marks = Vec::new();
         for mark in &teaching.marks {

@@ -10,7 +10,7 @@ use crate::paint::{Overlay, paint};
 const INSET: f64 = 0.34;
 
 /// Where the inset ends: the title-safe area, 90 % of width and height (SMPTE ST 2046-1; from memory).
-const SAFE: f64 = 0.05;
+pub(super) const SAFE: f64 = 0.05;
 
 /// The inset's edge, as a share of the canvas's height.
 const EDGE: f64 = 0.004;

@@ -35,7 +35,7 @@ pub use profile::Profile;
 pub use render::{LeftOut, PreparedSegments, Rendered, RenderedSegment, Studio, prepare, render};
 pub use schedule::Schedule;
 pub use segment::RENDERER;
-pub use still::{frames, still, telling_moments};
+pub use still::{borders, still, telling_moments};
 pub use store::{Store, WAY, key};
 pub use teaching::{Caption, Map, PlacedMark, STILL, Teaching, Track, Zoom, mapped};
 pub use voice::{Leveled, Mixer, Narration, Overrun, leveled};

@@ -2,10 +2,10 @@
 
 use super::pace::Pace;
 use crate::base::{FrameNo, FrameSpan, Rate};
-use crate::film::Film;
+use crate::film::{DESK_RATE, Film};
 
 /// Sound samples a second in every file written.
-pub const SOUND_RATE: u32 = 48_000;
+pub const SOUND_RATE: u32 = DESK_RATE;
 
 /// Sound sample at which frame `frame` of the reel begins: round(frame * 48000 / rate), in integers, so that nothing
 /// adds up over a long reel.
@@ -58,14 +58,14 @@ impl Schedule {
     pub fn of(film: &Film, span: FrameSpan, rate: Rate) -> Self {
         let from = film.time(span.start);
         let seconds = (film.time(span.end) - from).max(0.0);
-        let frames = ((seconds * rate.hz()).round() as u64).max(1);
+        let frames = rate.frames(seconds);
         Self { frames, from, span, rate, paced: None }
     }
 
     /// Film at a pace: as many frames as that lasts, at least one. `together`: the same moment in the pace's film and in
     /// this one, seconds; `beside`: how fast this film runs beside that.
     pub fn at_pace(span: FrameSpan, rate: Rate, pace: &Pace, together: (f64, f64), beside: f64) -> Self {
-        let frames = ((pace.seconds() * rate.hz()).round() as u64).max(1);
+        let frames = rate.frames(pace.seconds());
         let paced = Paced { pace: pace.clone(), together, rate: beside };
         let mut schedule = Self { frames, from: 0.0, span, rate, paced: Some(paced) };
         schedule.from = schedule.time(0.0).0;

@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 
 use super::Profile;
-use crate::base::{Error, Result};
+use crate::base::{Error, Result, count, shown};
 use crate::paint::Design;
 pub use crate::paint::{Head, MarkColor, MarkKind};
 
@@ -26,6 +26,42 @@ pub struct Place {
     pub line: usize,
     /// In characters, from 1; one past the last at a line's end.
     pub column: usize,
+}
+
+impl Place {
+    /// As it is told: `mesh.toml:12:5`.
+    pub fn of(self, file: &Path) -> String {
+        format!("{}:{}:{}", shown(&file.display().to_string()), self.line, self.column)
+    }
+}
+
+/// What is wrong at a place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// Where in the script.
+    pub place: Place,
+    /// What is wrong.
+    pub what: String,
+    /// What can be done.
+    pub next: String,
+}
+
+impl Fault {
+    /// As a line: `mesh.toml:12:5 what; next`.
+    pub fn line(&self, file: &Path) -> String {
+        let next = if self.next.is_empty() { String::new() } else { format!("; {}", self.next) };
+        format!("{} {}{next}", self.place.of(file), self.what)
+    }
+
+    /// Faults as one error. `also`: what can be done about one besides its own advice; `several`: what can be done about more.
+    pub fn error(faults: &[Self], file: &Path, also: &str, several: &str) -> Error {
+        if let [one] = faults {
+            let next = [one.next.as_str(), also].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join("; ");
+            return Error::refused(&one.what, one.place.of(file), next);
+        }
+        let lines: Vec<String> = faults.iter().map(|fault| fault.line(file)).collect();
+        Error::refused(format!("the script has {}", count(faults.len(), "fault")), lines.join("\n"), several)
+    }
 }
 
 /// A value and where it stands; where it was left out, the table that it would stand in.
@@ -333,7 +369,7 @@ impl Script {
 
     /// An error at a place of this script, to be told as those of [`Script::read`] are: `mesh.toml:12:5`.
     pub fn error(&self, place: Place, what: impl Into<String>, next: impl Into<String>) -> Error {
-        Error::refused(what, reader::address(&self.file, place), next)
+        Error::refused(what, place.of(&self.file), next)
     }
 }
 

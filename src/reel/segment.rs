@@ -48,7 +48,7 @@ impl<'a> Job<'a> {
     pub fn of(segment: &'a Segment, films: Vec<Arc<Film>>, canvas: Canvas, templates: &Templates) -> Result<Self> {
         if let Some(card) = &segment.card {
             let seconds = card_seconds(templates, card);
-            let frames = ((seconds * canvas.rate.hz()).round() as u64).max(1);
+            let frames = canvas.rate.frames(seconds);
             let (schedules, problems) = (Vec::new(), Vec::new());
             let (copied, beside) = (None, None);
             return Ok(Self { segment, canvas, films, schedules, copied, beside, frames, problems });

@@ -9,15 +9,21 @@ use crate::base::Result;
 use crate::film::{Film, Picture};
 use crate::paint::Templates;
 
-/// How many frames a segment has in its reel. A segment whose film ends early is as long all the same only where it is
-/// paced; what is counted is what was planned.
-pub fn frames(segment: &Segment, plan: &ReelPlan, templates: &Templates) -> u64 {
-    let seconds = match (&segment.card, &segment.teaching) {
-        (Some(card), _) => super::segment::card_seconds(templates, card),
-        (None, Some(teaching)) => teaching.pace.seconds(),
-        (None, None) => 0.0,
-    };
-    ((seconds * plan.canvas.rate.hz()).round() as u64).max(1)
+/// Where the segments of a teaching reel's plan begin, and where the last one ends, seconds of the reel: as planned, whatever
+/// their films turn out to hold.
+pub fn borders(plan: &ReelPlan, templates: &Templates) -> Vec<f64> {
+    let mut frame = 0;
+    let mut borders = vec![0.0];
+    for segment in &plan.segments {
+        let seconds = match (&segment.card, &segment.teaching) {
+            (Some(card), _) => super::segment::card_seconds(templates, card),
+            (None, Some(teaching)) => teaching.pace.seconds(),
+            (None, None) => 0.0,
+        };
+        frame += plan.canvas.rate.frames(seconds);
+        borders.push(plan.canvas.seconds(frame));
+    }
+    borders
 }
 
 /// The moments that tell the most of a segment, seconds after its beginning: near the end of each of its stops, else its middle.

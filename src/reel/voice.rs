@@ -21,8 +21,9 @@ const CHANNELS: usize = super::render::CHANNELS;
 /// Seconds in which a voice is faded where it is cut at the reel's end: no click, and no word swallowed \[practice\].
 const CUT_FADE: f64 = 0.15;
 
-/// Seconds in which a voice begins and ends, so that a file that is cut within a sound does not click \[practice\].
-const EDGE: f64 = 0.005;
+/// Seconds in which a voice, or a stretch of film's sound, begins and ends, so that what is cut within a sound does not click
+/// \[practice\].
+pub(super) const EDGE: f64 = 0.005;
 
 /// How fast the film's sound comes back after it had to give way to a peak of a voice, seconds.
 const GIVE_BACK: f32 = 0.1;
@@ -104,12 +105,13 @@ impl Narration {
     }
 }
 
-fn frames_of(seconds: f64) -> usize {
+/// Pairs of samples of so many seconds.
+pub(super) fn frames_of(seconds: f64) -> usize {
     (seconds * f64::from(DESK_RATE)).round() as usize
 }
 
 /// Fades the first or the last `frames` from or to silence, as a raised cosine.
-fn fade(samples: &mut [f32], frames: usize, opening: bool) {
+pub(super) fn fade(samples: &mut [f32], frames: usize, opening: bool) {
     let all = samples.len() / CHANNELS;
     let frames = frames.min(all);
     for n in 0..frames {

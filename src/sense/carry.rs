@@ -32,6 +32,7 @@ const MOST_SIGMA: f32 = 8.0;
 const LEAST_VALID: f32 = 0.35;
 /// After so many seconds without a fit the turf is lost; what is missing up to then is filled in.
 const LONGEST_GAP: f64 = 0.6;
+
 /// Where the turf seen in one frame lies in the others of a stretch of film. Points are shares of the picture's width and
 /// height, (0, 0) its upper left corner.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,13 +49,7 @@ impl Carried {
     /// Where the place that frame `at` shows at this point lies in `frame`; it may be outside the picture. `None` where
     /// the registration is lost (a cut, a whip pan without overlap, a long flash) or the place is behind the camera.
     pub fn point(&self, frame: FrameNo, at: (f64, f64)) -> Option<(f64, f64)> {
-        let m = self.map(frame)?;
-        let w = m[2][0] * at.0 + m[2][1] * at.1 + m[2][2];
-        if w < 1e-6 {
-            return None;
-        }
-        let to = |r: [f64; 3]| (r[0] * at.0 + r[1] * at.1 + r[2]) / w;
-        Some((to(m[0]), to(m[1])))
+        Homography(self.map(frame)?).point(at.0, at.1)
     }
 
     /// The map from `at` to `frame`, in shares of the picture's size: rows of the matrix that takes (x, y, 1).

@@ -73,6 +73,7 @@ impl Homography {
             w > 0.5 && w < 2.0 && (u - x).abs() < 1.0 && (v - y).abs() < 1.0
         })
     }
+
     /// Where a point goes; `None` behind the camera.
     pub fn point(&self, x: f64, y: f64) -> Option<(f64, f64)> {
         let m = &self.0;

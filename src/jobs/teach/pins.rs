@@ -42,7 +42,6 @@ pub(super) struct Placed {
 /// What was found of a mark's way. It is kept: following costs a reading of the film, and a script is rendered many times.
 #[derive(Default, Serialize, Deserialize)]
 struct Way {
-    first: FrameNo,
     maps: Vec<Option<Map>>,
     /// The man's height, share of the picture's.
     height: Option<f64>,
@@ -83,7 +82,7 @@ impl<'a> Pins<'a> {
                 }
             }
         };
-        let track = Track { first: way.first, maps: way.maps };
+        let track = Track { first: span.start, maps: way.maps };
         // Seconds of the step at which it is lost.
         let lost = way.lost_at.map(|frame| {
             let film = clock.of_main(view, footage.film.time(frame));
@@ -214,7 +213,7 @@ impl<'a> Pins<'a> {
     fn turf(&mut self, shot: &Shot, span: FrameSpan, at: FrameNo) -> Result<Way> {
         let carried = self.carried(shot, span, at)?;
         let maps = (span.start.0..span.end.0).map(|k| carried.map(FrameNo(k))).collect();
-        Ok(Way { first: span.start, maps, height: None, lost_at: carried.lost_at() })
+        Ok(Way { maps, height: None, lost_at: carried.lost_at() })
     }
 
     /// A man's way; what is wrong where none stands there.
@@ -247,6 +246,6 @@ impl<'a> Pins<'a> {
         if maps.first().is_some_and(Option::is_none) {
             maps[0] = Some(STILL);
         }
-        Ok(Ok(Way { first: span.start, maps, height: Some(followed.height), lost_at: followed.lost_at }))
+        Ok(Ok(Way { maps, height: Some(followed.height), lost_at: followed.lost_at }))
     }
 }

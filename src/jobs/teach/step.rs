@@ -8,15 +8,15 @@ use super::super::cutup::is_angle;
 use super::super::footage::Footage;
 use super::super::texts::{game_title, strip_text};
 use super::super::{Config, Tools};
+use super::MarkShown;
 use super::pins::Pins;
-use super::{Fault, MarkShown};
 use crate::base::{Error, FrameSpan, Problem, Result, go_on};
 use crate::film::Film;
 use crate::filter::{self, Filter, Words};
 use crate::football::{Field, fold};
 use crate::library::{ClipFound, GameFound, Library, PlayFound};
 use crate::paint::{Design, StripText};
-use crate::reel::script::{self, Again, Anchor, At, MarkAsk, Moment, Place, PlayAsk, Script, Step, ViewAsk};
+use crate::reel::script::{self, Again, Anchor, At, Fault, MarkAsk, Moment, Place, PlayAsk, Script, Step, ViewAsk};
 use crate::reel::{Caption, Hold, Layout, Pace, PlacedMark, Segment, Span, Store, Teaching, View, Zoom, chapter_title};
 
 /// What a mark needs to be seen, seconds. Nothing may come and go more than twice a second: three flashes are the limit of

@@ -158,6 +158,7 @@ impl Brush {
         let steps = [1.0 - (1.0 - STEP) * (1.0 - STEP), STEP, 0.0].map(|step| step * most * 255.0);
         let ink = paint::INK.ycbcr();
         let mut rows = [vec![0u8; width], vec![0u8; width]];
+        let mut chroma = Vec::with_capacity(width / 2);
         for y in (0..height).step_by(2) {
             for (row, mask) in rows.iter_mut().enumerate() {
                 mask.fill(steps[0] as u8);
@@ -177,14 +178,16 @@ impl Brush {
             }
             for (row, mask) in rows.iter().enumerate() {
                 let from = (top + y + row) * on.width + left;
-                toward(on.planes[0].get_mut(from..(from + width)).unwrap_or_default(), mask.iter().copied(), ink[0]);
+                toward(on.planes[0].get_mut(from..(from + width)).unwrap_or_default(), mask, ink[0]);
             }
             let half = on.width.div_ceil(2);
             let from = (top + y) / 2 * half + left / 2;
+            let pairs = rows[0].as_chunks::<2>().0.iter().zip(rows[1].as_chunks::<2>().0);
+            chroma.clear();
+            chroma.extend(pairs.map(|(a, b)| a[0].midpoint(b[1])));
             for plane in 1..3 {
-                let mask = rows[0].iter().step_by(2).zip(rows[1].iter().skip(1).step_by(2));
-                let mask = mask.map(|(a, b)| a.midpoint(*b));
-                toward(on.planes[plane].get_mut(from..from + width / 2).unwrap_or_default(), mask, ink[plane]);
+                let samples = on.planes[plane].get_mut(from..from + width / 2).unwrap_or_default();
+                toward(samples, &chroma, ink[plane]);
             }
         }
     }
@@ -294,9 +297,9 @@ fn lighten(mask: &mut [u8], from: f32, to: f32, level: f32) {
 }
 
 /// Brings samples toward a value by an alpha each.
-fn toward(samples: &mut [u8], mask: impl Iterator<Item = u8>, value: u8) {
+fn toward(samples: &mut [u8], mask: &[u8], value: u8) {
     for (p, a) in samples.iter_mut().zip(mask) {
-        let (a, sum) = (u16::from(a), u16::from(*p) * (255 - u16::from(a)));
+        let (a, sum) = (u16::from(*a), u16::from(*p) * (255 - u16::from(*a)));
         let sum = sum + u16::from(value) * a + 128;
         *p = (sum.wrapping_add(sum >> 8) >> 8) as u8;
     }

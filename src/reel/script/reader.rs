@@ -7,18 +7,10 @@ use toml::de::DeTable;
 
 use super::kinds::{self, Bounds};
 use super::table::{self, Table};
-use super::{At, Place, Script, SoundWay, Voice, VoiceStart, steps, syntax};
+use super::{At, Fault, Place, Script, SoundWay, Voice, VoiceStart, steps, syntax};
 use crate::base::{Error, Result, count, shown};
 use crate::paint::Design;
 use crate::reel::Profile;
-
-/// What is wrong at a place.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fault {
-    pub place: Place,
-    pub what: String,
-    pub next: String,
-}
 
 /// Keeps every fault, and knows where things stand.
 pub struct Desk<'t> {
@@ -73,22 +65,9 @@ impl<'t> Desk<'t> {
     pub fn error(mut self, file: &Path) -> Option<Error> {
         self.faults.sort_by_key(|fault| fault.place);
         self.faults.dedup();
-        match self.faults.as_slice() {
-            [] => None,
-            [one] => Some(Error::refused(&one.what, address(file, one.place), &one.next)),
-            all => {
-                let lines = all.iter().map(|f| format!("{} {}; {}", address(file, f.place), f.what, f.next));
-                let what = format!("the script has {}", count(all.len(), "fault"));
-                let place = lines.collect::<Vec<_>>().join("\n");
-                Some(Error::refused(what, place, "mend them, then run the same command again"))
-            }
-        }
+        let error = || Fault::error(&self.faults, file, "", "mend them, then run the same command again");
+        (!self.faults.is_empty()).then(error)
     }
-}
-
-/// A place as it is told: `mesh.toml:12:5`.
-pub fn address(file: &Path, place: Place) -> String {
-    format!("{}:{}:{}", shown(&file.display().to_string()), place.line, place.column)
 }
 
 /// Reads a whole script.
