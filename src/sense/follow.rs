@@ -1,19 +1,20 @@
 //! A man followed from where he was pointed at, through pan and zoom.
 
-use std::collections::VecDeque;
-
 use super::carry::Carried;
+use super::crowd::{Crowd, Watcher};
 use super::figures::Foreground;
+use super::homography::Homography;
 use super::middling::Middling;
 use super::stretch::{Walker, Way, walk};
-use super::tracker::{Past, Track, Tracker, from_heights};
+use super::tracker::{Track, Tracker, from_heights};
 use crate::base::{Error, FrameNo, FrameSpan, Result};
 use crate::film::{FrameSource, PictureView};
 
-/// Seconds of film that are followed back again, to see whether that ends where he was.
-const BACK: f64 = 1.2;
-/// Every so many seconds.
-const EVERY: f64 = 0.3;
+/// The two that follow him see him at one place if they are nearer than this, in heights; they have parted if they were farther
+/// apart than that on an average over so many seconds.
+const TOGETHER: f64 = 0.3;
+const PARTED: f64 = 0.8;
+const MEMORY: f64 = 0.15;
 /// Seconds to either side over which the path is smoothed (standard deviation): a filter's answer jitters by a pixel.
 const SMOOTH: f64 = 0.06;
 
@@ -61,17 +62,19 @@ pub fn follow(
 struct Begun {
     tracker: Tracker,
     track: Track,
+    watcher: Watcher,
+    /// Not where he stands before something else than turf: there layers tell nothing.
+    crowd: Option<Crowd>,
     height: f64,
 }
 
 /// Following at the present frame.
 struct Now {
     track: Track,
-    past: VecDeque<Past>,
-    /// Time of the last look back.
-    checked: f64,
-    /// What it doubted.
-    doubt: Option<FrameNo>,
+    crowd: Option<Crowd>,
+    /// How far apart the two saw him of late, heights, and the first frame since when.
+    apart: f64,
+    apart_from: Option<FrameNo>,
 }
 
 struct Follower<'a> {
@@ -84,10 +87,40 @@ struct Follower<'a> {
     lost_at: Option<FrameNo>,
 }
 
-impl Now {
-    fn of(track: Track) -> Self {
-        let checked = track.time;
-        Self { track, past: VecDeque::new(), checked, doubt: None }
+impl Begun {
+    fn now(&self) -> Now {
+        Now { track: self.track.clone(), crowd: self.crowd.clone(), apart: 0.0, apart_from: None }
+    }
+
+    /// Looks for him in the next frame: where he is, or the first frame from which on it is not sure.
+    fn look(
+        &self,
+        now: &mut Now,
+        map: &Homography,
+        no: FrameNo,
+        picture: &Middling,
+    ) -> std::result::Result<(f64, f64), FrameNo> {
+        let dt = (picture.time - now.track.time).abs();
+        if !self.tracker.look(&mut now.track, map, no, picture) {
+            return Err(now.track.missed_from.unwrap_or(no));
+        }
+        let a = now.track.motion.at;
+        let Some(crowd) = &mut now.crowd else { return Ok(a) };
+        if !self.watcher.look(crowd, map, no, picture) {
+            return Err(crowd.missed_from.unwrap_or(no));
+        }
+        let b = crowd.at().unwrap_or(a);
+        let apart = (a.0 - b.0).hypot(a.1 - b.1).min(1.0);
+        now.apart += (apart - now.apart) * (dt / MEMORY).min(1.0);
+        if apart <= TOGETHER {
+            now.apart_from = None;
+        } else {
+            now.apart_from.get_or_insert(no);
+        }
+        if now.apart > PARTED {
+            return Err(now.apart_from.unwrap_or(no));
+        }
+        Ok((0.5 * (a.0 + b.0), 0.5 * (a.1 + b.1)))
     }
 }
 
@@ -100,15 +133,20 @@ impl Walker for Follower<'_> {
 
     fn first(&mut self, no: FrameNo, picture: Middling) -> Result<()> {
         let foreground = Foreground::of(&picture);
-        let Some(figure) = foreground.man_at(self.feet, picture.aspect()) else {
+        let scale = foreground.scale(picture.aspect());
+        let Some(figure) = foreground.man_at(self.feet, picture.aspect(), scale.as_ref()) else {
             let what = format!("no man is seen at {:.3}, {:.3} of frame {no}", self.feet.0, self.feet.1);
             return Err(Error::refused(what, "", "point at a man's feet, in a frame in which he stands apart"));
         };
         let tracker = Tracker::new(foreground.turf, figure.height);
+        let watcher = Watcher::new(foreground.turf, figure.height, scale, figure.feet.1);
         let track = tracker.begin(&picture, figure.feet);
+        let on_turf = foreground.on_turf(&figure, picture.aspect());
+        let crowd = on_turf.then(|| watcher.begin(&picture, &Homography::IDENTITY, track.motion.at));
         self.path.push((no, picture.time, from_heights(track.motion.at, figure.height)));
-        self.now = Some(Now::of(track.clone()));
-        self.begun = Some(Begun { tracker, track, height: figure.height });
+        let begun = Begun { tracker, track, watcher, crowd, height: figure.height };
+        self.now = Some(begun.now());
+        self.begun = Some(begun);
         Ok(())
     }
 
@@ -118,32 +156,18 @@ impl Walker for Follower<'_> {
             self.lose(way, no);
             return Ok(false);
         };
-        let time = picture.time;
-        if !begun.tracker.look(&mut now.track, &map, no, &picture) {
-            let from = now.track.missed_from.unwrap_or(no);
-            self.lose(way, from);
-            return Ok(false);
-        }
-        self.path.push((no, time, from_heights(now.track.motion.at, begun.height)));
-        now.past.push_back(begun.tracker.past(&now.track, no, map, &picture));
-        while now.past.front().is_some_and(|p| (p.picture.time - time).abs() > BACK) {
-            now.past.pop_front();
-        }
-        if now.track.missed == 0.0 && (time - now.checked).abs() >= EVERY {
-            now.checked = time;
-            let doubt = begun.tracker.leaves(&now.track, &now.past);
-            // Twice running: the way back errs as well.
-            if let (Some(before), Some(_)) = (now.doubt, doubt) {
-                self.lose(way, before);
+        match begun.look(now, &map, no, &picture) {
+            Ok(at) => self.path.push((no, picture.time, from_heights(at, begun.height))),
+            Err(from) => {
+                self.lose(way, from);
                 return Ok(false);
             }
-            now.doubt = doubt;
         }
         Ok(true)
     }
 
     fn turn(&mut self) {
-        self.now = self.begun.as_ref().map(|b| Now::of(b.track.clone()));
+        self.now = self.begun.as_ref().map(Begun::now);
     }
 }
 

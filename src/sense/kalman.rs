@@ -21,12 +21,6 @@ impl Motion {
         Self { at, pace: (0.0, 0.0), var: [noise * noise, 0.0, pace * pace] }
     }
 
-    /// The same, going the other way in time.
-    pub fn reversed(&self) -> Self {
-        let [p, c, v] = self.var;
-        Self { at: self.at, pace: (-self.pace.0, -self.pace.1), var: [p, -c, v] }
-    }
-
     /// Moves on by `dt` seconds.
     pub fn go_on(&mut self, dt: f64) {
         let [p, c, v] = self.var;
@@ -72,11 +66,7 @@ mod tests {
             motion.seen((0.1 * f64::from(k), -0.05 * f64::from(k)), 0.05);
         }
         assert!((motion.pace.0 - 3.0).abs() < 0.05 && (motion.pace.1 + 1.5).abs() < 0.05, "{motion:?}");
-        let back = motion.reversed();
         motion.go_on(0.2);
         assert!(motion.apart((3.6, -1.8)) < 0.05, "{motion:?}");
-        let mut back = back;
-        back.go_on(0.2);
-        assert!(back.apart((2.4, -1.2)) < 0.05, "{back:?}");
     }
 }

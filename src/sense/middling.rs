@@ -23,8 +23,6 @@ pub struct Gray {
     pub width: usize,
     /// Rows.
     pub height: usize,
-    /// Where the first sample lies in the whole picture, samples.
-    pub origin: (usize, usize),
     /// Row by row.
     pub data: Vec<u8>,
 }
@@ -39,13 +37,6 @@ impl Middling {
         Self { time: view.time, size: (planes[0].width as f64, planes[0].height as f64), planes }
     }
 
-    /// The part of it within `reach` luma samples of a place; places in it keep their names.
-    pub fn around(&self, middle: (f64, f64), reach: f64) -> Self {
-        let cut = |plane: &Gray, scale: f64| plane.around((middle.0 * scale, middle.1 * scale), reach * scale);
-        let [luma, cb, cr] = &self.planes;
-        Self { time: self.time, size: self.size, planes: [cut(luma, 1.0), cut(cb, 0.5), cut(cr, 0.5)] }
-    }
-
     /// Width over height.
     pub fn aspect(&self) -> f64 {
         self.size.0 / self.size.1.max(1.0)
@@ -56,7 +47,7 @@ impl Gray {
     /// The value at a place (samples, the middle of the first at 0.5), between four samples; that of the border outside.
     pub fn at(&self, x: f32, y: f32) -> f32 {
         let (right, bottom) = ((self.width - 1) as f32, (self.height - 1) as f32);
-        let (x, y) = (x - 0.5 - self.origin.0 as f32, y - 0.5 - self.origin.1 as f32);
+        let (x, y) = (x - 0.5, y - 0.5);
         let (x, y) = (x.clamp(0.0, right), y.clamp(0.0, bottom));
         let (i, j) = (x as usize, y as usize);
         let (fx, fy) = (x - i as f32, y - j as f32);
@@ -65,16 +56,6 @@ impl Gray {
         let top = p(i, j) + fx * (p(i2, j) - p(i, j));
         let low = p(i, j2) + fx * (p(i2, j2) - p(i, j2));
         top + fy * (low - top)
-    }
-
-    fn around(&self, middle: (f64, f64), reach: f64) -> Self {
-        let end = |v: f64, n: usize| v.clamp(0.0, n as f64) as usize;
-        let x0 = end(middle.0 - reach, self.width - 1);
-        let y0 = end(middle.1 - reach, self.height - 1);
-        let x1 = end(middle.0 + reach + 1.0, self.width).max(x0 + 1);
-        let y1 = end(middle.1 + reach + 1.0, self.height).max(y0 + 1);
-        let data = (y0..y1).flat_map(|y| &self.data[y * self.width + x0..y * self.width + x1]).copied().collect();
-        Self { width: x1 - x0, height: y1 - y0, origin: (x0, y0), data }
     }
 }
 
@@ -99,5 +80,5 @@ fn shrunk(plane: &[u8], size: (usize, usize), stride: usize, factor: usize) -> G
         let mean = |block: &[u16]| ((block.iter().map(|&s| u32::from(s)).sum::<u32>() + area / 2) / area) as u8;
         data.extend(sums.chunks_exact(factor).map(mean));
     }
-    Gray { width, height, origin: (0, 0), data }
+    Gray { width, height, data }
 }

@@ -3,6 +3,7 @@
 
 mod carry;
 mod chunk;
+mod crowd;
 mod cut;
 mod field;
 mod figures;
@@ -11,6 +12,7 @@ mod follow;
 mod gather;
 mod homography;
 mod kalman;
+mod layers;
 mod level;
 mod measured;
 mod middling;

@@ -1,8 +1,6 @@
 //! One man from frame to frame: a correlation filter tells where someone like him is, his motion over the turf which of those
 //! he is, and those beside him that look like him are followed too, so that each place is taken once.
 
-use std::collections::VecDeque;
-
 use super::figures::UNIT;
 use super::filter::{Cutter, Filter, MAN, Peak, Turf, peaks};
 use super::homography::{Homography, from_shares, to_shares};
@@ -33,14 +31,12 @@ const MISS: f64 = 4.0;
 /// So many sigma from where he should be, and so far in any case, a peak may be his.
 const GATE: (f64, f64) = (3.0, 0.14);
 /// Seconds that he may be hidden.
-const HIDDEN: f64 = 0.5;
+const HIDDEN: f64 = 0.8;
 /// Others are known within so many heights of him, and so many at most.
 const NEAR: f64 = 1.3;
 const MANY: usize = 6;
 /// With one of them nearer than this nothing is learned.
 const TOUCH: f64 = 0.3;
-/// The way back has left the way there when it is so many heights off.
-const LEFT: f64 = 0.5;
 
 /// Someone who looks like him, beside him.
 #[derive(Debug, Clone)]
@@ -66,17 +62,6 @@ pub struct Track {
     /// Usual height of his peak.
     usual: f32,
     others: Vec<Other>,
-}
-
-/// A frame that was looked at, kept for the way back.
-#[derive(Debug, Clone)]
-pub struct Past {
-    no: FrameNo,
-    map: Homography,
-    at: (f64, f64),
-    /// The picture around him.
-    pub picture: Middling,
-    seen: bool,
 }
 
 /// Looks for one man.
@@ -189,39 +174,6 @@ impl Tracker {
             }
         }
         track.missed <= HIDDEN
-    }
-
-    /// What is kept of a frame for the way back.
-    pub fn past(&self, track: &Track, no: FrameNo, map: Homography, picture: &Middling) -> Past {
-        let sight = self.sight(&track.motion, &map, picture);
-        let (middle, tall) = sight.map_or(((0.0, 0.0), 8.0), |s| (s.middle, s.tall));
-        let picture = picture.around(middle, 2.0 * tall);
-        Past { no, map, at: track.motion.at, picture, seen: track.missed == 0.0 }
-    }
-
-    /// Follows him back from where he is now, by what is known of him now (Kalal, Mikolajczyk and Matas,
-    /// "Forward-Backward Error", 2010): the frame from which on the way there was another man's, if it does not come back to
-    /// where he was.
-    pub fn leaves(&self, track: &Track, past: &VecDeque<Past>) -> Option<FrameNo> {
-        let mut back = Track { motion: track.motion.reversed(), missed_from: None, ..track.clone() };
-        back.others.iter_mut().for_each(|o| o.motion = o.motion.reversed());
-        let mut left: Option<FrameNo> = None;
-        let mut frames = 0;
-        for p in past.iter().rev().skip(1) {
-            if !self.look(&mut back, &p.map, p.no, &p.picture) {
-                break;
-            }
-            if back.missed > 0.0 || !p.seen {
-                continue;
-            }
-            if back.motion.apart(p.at) > LEFT {
-                left.get_or_insert(p.no);
-                frames += 1;
-            } else {
-                (left, frames) = (None, 0);
-            }
-        }
-        left.filter(|_| frames >= 3)
     }
 }
 

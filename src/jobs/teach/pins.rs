@@ -20,7 +20,7 @@ const RING: (f64, f64, f64) = (0.9, 0.38, 0.45);
 const ZONE: (f64, f64) = (0.24, 0.11);
 
 /// Version of what is followed: raised with every change of [`sense::carry`] or [`sense::follow`] that can change a way.
-const FOLLOWER: u32 = 1;
+const FOLLOWER: u32 = 2;
 
 /// Follows marks through the film of one step.
 pub(super) struct Pins<'a> {
