@@ -314,6 +314,8 @@ struct Try {
     from: u64,
     man: usize,
     traffic: bool,
+    /// More than half of him is behind somebody where he is clicked.
+    covered: bool,
     click: (f64, f64),
 }
 
@@ -326,7 +328,7 @@ fn draw(f: &Filmed, play: &(FrameSpan, f64, f64), dice: &mut Dice) -> Result<Opt
     }
     let first = f.at(from)?;
     let man = (dice.unit() * first.men.len() as f64) as usize;
-    let mut traffic = false;
+    let (mut traffic, mut covered) = (false, false);
     for frame in from..=from + long {
         let now = f.at(frame)?;
         let (feet, tall) = now.man(man);
@@ -340,12 +342,14 @@ fn draw(f: &Filmed, play: &(FrameSpan, f64, f64), dice: &mut Dice) -> Result<Opt
             let (w, v) = (wide(tall), wide(height));
             let across = ((feet.0 + w).min(x + v) - (feet.0 - w).max(x - v)).max(0.0);
             let down = (feet.1.min(y) - (feet.1 - tall).max(y - height)).max(0.0);
-            traffic |= (a.0 - b.0).hypot(a.1 - b.1) < 1.5 || across * down > 0.5 * 2.0 * w * tall;
+            let half = across * down > 0.5 * 2.0 * w * tall;
+            traffic |= (a.0 - b.0).hypot(a.1 - b.1) < 1.5 || half;
+            covered |= frame == from && half && y > feet.1;
         }
     }
     let (feet, tall) = first.man(man);
     let click = (feet.0 + 0.1 * tall / f.aspect * dice.normal(), feet.1 + 0.1 * tall * dice.normal());
-    Ok(Some(Try { from, man, traffic, click }))
+    Ok(Some(Try { from, man, traffic, covered, click }))
 }
 
 fn judge(f: &Filmed, t: &Try, path: &[(FrameNo, (f64, f64))], lost: bool) -> Result<(Outcome, f64), Failure> {
@@ -382,6 +386,7 @@ fn men(films: &[Filmed], tries: usize, seed: u64) -> Result<(), Failure> {
     let plays: usize = films.iter().map(|f| f.plays.len()).sum();
     let mut found = [const { Vec::<[Outcome; 2]>::new() }; 2];
     let mut errors = Vec::new();
+    let mut covered = (0, 0);
     let (mut took, mut frames) = (0.0, 0.0);
     let mut left = plays;
     for f in films {
@@ -418,6 +423,9 @@ fn men(films: &[Filmed], tries: usize, seed: u64) -> Result<(), Failure> {
                 if ours.0 == Outcome::Followed {
                     errors.push(ours.1);
                 }
+                if t.covered {
+                    covered = (covered.0 + usize::from(ours.0 == Outcome::Followed), covered.1 + 1);
+                }
                 if pool::flag("--each") {
                     let word = match ours.0 {
                         Outcome::Followed => "followed",
@@ -442,6 +450,10 @@ fn men(films: &[Filmed], tries: usize, seed: u64) -> Result<(), Failure> {
         }
         println!("{name}, losses announced in all: {}", share(all.0, all.1));
     }
+    println!(
+        "followed of those who were more than half covered where they were clicked: {}",
+        share(covered.0, covered.1)
+    );
     println!(
         "mark to feet at the end of what was followed, heights of the man: median {:.2}, 95th {:.2}",
         quantile(&mut errors, 0.5),
