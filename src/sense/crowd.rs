@@ -1,13 +1,13 @@
 //! One man from frame to frame among those beside him, of either kit: each frame is explained by all of them at once
 //! (`layers`), each where his motion over the turf lets him be expected.
 
-use super::figures::{Scale, UNIT};
+use super::figures::Scale;
 use super::filter::Turf;
-use super::homography::{Homography, from_shares, to_shares};
+use super::homography::{Homography, to_shares};
 use super::kalman::Motion;
 use super::layers::{Fit, Layers, Likeness, MAN, MIDDLE, SIDE, Window, learn};
 use super::middling::Middling;
-use super::tracker::from_heights;
+use super::standing::Standing;
 use crate::base::FrameNo;
 
 // Places are on the turf as the first frame shows it, in heights of the man there. All constants: chosen on made films.
@@ -58,9 +58,8 @@ pub struct Crowd {
 #[derive(Debug)]
 pub struct Watcher {
     turf: Turf,
-    /// His height in the first frame, share of the picture's.
-    height: f64,
-    /// How much taller he is in other rows of it than in the first.
+    standing: Standing,
+    /// How tall men are by the row of the first frame, and in the row where he stands.
     scale: Option<(Scale, f64)>,
 }
 
@@ -73,12 +72,12 @@ struct Sight {
     map: Homography,
     back: Homography,
     size: (f64, f64),
-    height: f64,
+    standing: Standing,
 }
 
 impl Sight {
     fn in_window(&self, at: (f64, f64)) -> Option<(f64, f64)> {
-        let at = from_heights(at, self.height);
+        let at = self.standing.normalized(at);
         let (x, y) = self.map.point(at.0, at.1)?;
         let (x, y) = to_shares(x, y);
         let across = (x * self.size.0 - self.feet.0) / self.step;
@@ -89,9 +88,7 @@ impl Sight {
     fn on_turf(&self, at: (f64, f64)) -> Option<(f64, f64)> {
         let x = self.feet.0 + (at.0 - MIDDLE.0) * self.step;
         let y = self.feet.1 + (at.1 - MIDDLE.1) * self.step;
-        let (x, y) = from_shares(x / self.size.0, y / self.size.1);
-        let (u, v) = self.back.point(x, y)?;
-        Some((u / (self.height * UNIT), v / (self.height * UNIT)))
+        self.standing.place((x, y), self.size, &self.back)
     }
 
     /// Whether someone there shows enough of himself in the window.
@@ -130,23 +127,19 @@ impl Crowd {
 }
 
 impl Watcher {
-    /// For a man `height` tall (share of the picture's height) in the first frame, with his feet in that row of it.
-    pub fn new(turf: Turf, height: f64, scale: Option<Scale>, row: f64) -> Self {
-        Self { turf, height, scale: scale.map(|s| (s, s.tall(row))) }
+    /// For a man who stands in the first frame, with his feet in that row of it (share of its height).
+    pub fn new(turf: Turf, standing: Standing, scale: Option<Scale>, row: f64) -> Self {
+        Self { turf, standing, scale: scale.map(|s| (s, s.tall(row))) }
     }
 
     /// `None` if he is out of the picture.
     fn sight(&self, at: (f64, f64), map: &Homography, picture: &Middling) -> Option<Sight> {
-        let first = from_heights(at, self.height);
-        let (x, y) = map.point(first.0, first.1)?;
-        let feet = to_shares(x, y);
+        let first = self.standing.normalized(at);
         let row = to_shares(first.0, first.1).1;
         let grown = self.scale.map_or(1.0, |(scale, here)| (scale.tall(row) / here).clamp(0.5, 2.0));
-        let tall = self.height * grown * map.size_at(first.0, first.1) * picture.size.1;
-        let inside = (-0.02..1.02).contains(&feet.0) && (0.0..1.1).contains(&feet.1) && (6.0..400.0).contains(&tall);
-        let feet = (feet.0 * picture.size.0, feet.1 * picture.size.1);
+        let (feet, tall) = self.standing.seen(at, map, picture.size, grown)?;
         let back = map.inverse()?;
-        inside.then_some(Sight { feet, step: tall / MAN, map: *map, back, size: picture.size, height: self.height })
+        Some(Sight { feet, step: tall / MAN, map: *map, back, size: picture.size, standing: self.standing })
     }
 
     /// The man at a place of the turf, and those beside him; `map` takes the first frame's turf to the picture.

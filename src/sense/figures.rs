@@ -2,7 +2,7 @@
 
 use super::field::ChromaCount;
 use super::filter::Turf;
-use super::middling::{Gray, Middling};
+use super::middling::Middling;
 use super::small::{HEIGHT, WIDTH};
 
 /// A sample is no turf if its chroma is farther than this from the dominant one (as in the measurement of fields).
@@ -52,12 +52,12 @@ pub struct Figure {
 /// What is not turf, at the size of the chroma planes.
 #[derive(Debug, Clone)]
 pub struct Foreground {
-    /// 255 where it is something else, 0 on turf.
-    pub mask: Gray,
+    width: usize,
+    height: usize,
+    /// How much of it lies above and to the left of each sample, a row and a column more than there are samples.
+    sums: Vec<u32>,
     /// The turf's color.
     pub turf: Turf,
-    /// How much of it lies above and to the left, a row and a column more than the mask has.
-    sums: Vec<u32>,
 }
 
 /// How tall a man is in a picture, by the row of his feet: a plane seen from above, so a straight line (both shares of the
@@ -111,35 +111,25 @@ impl Foreground {
             }
         }
         let r = ((AROUND * h as f64) as usize).max(4);
-        let mut data = vec![255u8; w * h];
+        let mut full = vec![0u32; (w + 1) * (h + 1)];
         for y in 0..h {
             let (y0, y1) = (y.saturating_sub(r), (y + r).min(h));
+            let mut row = 0;
             for x in 0..w {
                 let (x0, x1) = (x.saturating_sub(r), (x + r).min(w));
                 let at = |x: usize, y: usize| sums[y * (w + 1) + x];
                 let (a, b, c, d) = (at(x0, y0), at(x1, y0), at(x0, y1), at(x1, y1));
                 let (sum, n) = (d.0 - b.0 - c.0 + a.0, d.1 - b.1 - c.1 + a.1);
                 let over = light[y * w + x] - (sum / n.max(1.0)) as f32;
-                if green[y * w + x] && over.abs() <= BRIGHT {
-                    data[y * w + x] = 0;
-                }
+                let turf = green[y * w + x] && over.abs() <= BRIGHT;
+                row += u32::from(!turf);
+                full[(y + 1) * (w + 1) + x + 1] = full[y * (w + 1) + x + 1] + row;
             }
         }
         let all = sums[(w + 1) * (h + 1) - 1];
         let luma = (all.0 / all.1.max(1.0)) as f32;
-        let mut full = vec![0u32; (w + 1) * (h + 1)];
-        for y in 0..h {
-            let mut row = 0;
-            for x in 0..w {
-                row += u32::from(data[y * w + x] > 0);
-                full[(y + 1) * (w + 1) + x + 1] = full[y * (w + 1) + x + 1] + row;
-            }
-        }
-        Self {
-            mask: Gray { width: w, height: h, data },
-            turf: Turf { color: [luma, turf.0 as f32, turf.1 as f32] },
-            sums: full,
-        }
+        let turf = Turf { color: [luma, turf.0 as f32, turf.1 as f32] };
+        Self { width: w, height: h, sums: full, turf }
     }
 
     /// How much fuller a man's box with feet at a place is than its surroundings.
@@ -159,7 +149,7 @@ impl Foreground {
 
     /// What is shaped as one upright man who stands apart.
     fn upright(&self, aspect: f64) -> Vec<Figure> {
-        let (w, h) = (self.mask.width, self.mask.height);
+        let (w, h) = (self.width, self.height);
         // Opened by a square, so that the lines of the field go and men stay.
         let mut open = vec![false; w * h];
         for y in 0..h.saturating_sub(THIN) {
@@ -258,7 +248,7 @@ impl Foreground {
 
     /// The share of a box that is no turf; shares of the picture: middle, top, width, bottom.
     pub fn share(&self, x: f64, top: f64, wide: f64, bottom: f64) -> f64 {
-        let (w, h) = (self.mask.width as f64, self.mask.height as f64);
+        let (w, h) = (self.width as f64, self.height as f64);
         let end = |v: f64, n: f64| v.round().clamp(0.0, n) as usize;
         let (x0, x1) = (end((x - wide / 2.0) * w, w), end((x + wide / 2.0) * w, w));
         let (y0, y1) = (end(top * h, h), end(bottom * h, h));
@@ -271,7 +261,7 @@ impl Foreground {
 
     /// How many samples of a box are no turf.
     fn full(&self, x0: usize, y0: usize, x1: usize, y1: usize) -> u32 {
-        let sum = |x: usize, y: usize| self.sums[y * (self.mask.width + 1) + x];
+        let sum = |x: usize, y: usize| self.sums[y * (self.width + 1) + x];
         sum(x1, y1) + sum(x0, y0) - sum(x0, y1) - sum(x1, y0)
     }
 }

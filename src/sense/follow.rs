@@ -5,8 +5,9 @@ use super::crowd::{Crowd, Watcher};
 use super::figures::Foreground;
 use super::homography::Homography;
 use super::middling::Middling;
+use super::standing::Standing;
 use super::stretch::{Walker, Way, walk};
-use super::tracker::{Track, Tracker, from_heights};
+use super::tracker::{Track, Tracker};
 use crate::base::{Error, FrameNo, FrameSpan, Result};
 use crate::film::{FrameSource, PictureView};
 
@@ -65,7 +66,7 @@ struct Begun {
     watcher: Watcher,
     /// Not where he stands before something else than turf: there layers tell nothing.
     crowd: Option<Crowd>,
-    height: f64,
+    standing: Standing,
 }
 
 /// Following at the present frame.
@@ -138,13 +139,14 @@ impl Walker for Follower<'_> {
             let what = format!("no man is seen at {:.3}, {:.3} of frame {no}", self.feet.0, self.feet.1);
             return Err(Error::refused(what, "", "point at a man's feet, in a frame in which he stands apart"));
         };
-        let tracker = Tracker::new(foreground.turf, figure.height);
-        let watcher = Watcher::new(foreground.turf, figure.height, scale, figure.feet.1);
+        let standing = Standing { height: figure.height };
+        let tracker = Tracker::new(foreground.turf, standing);
+        let watcher = Watcher::new(foreground.turf, standing, scale, figure.feet.1);
         let track = tracker.begin(&picture, figure.feet);
         let on_turf = foreground.on_turf(&figure, picture.aspect());
         let crowd = on_turf.then(|| watcher.begin(&picture, &Homography::IDENTITY, track.motion.at));
-        self.path.push((no, picture.time, from_heights(track.motion.at, figure.height)));
-        let begun = Begun { tracker, track, watcher, crowd, height: figure.height };
+        self.path.push((no, picture.time, standing.normalized(track.motion.at)));
+        let begun = Begun { tracker, track, watcher, crowd, standing };
         self.now = Some(begun.now());
         self.begun = Some(begun);
         Ok(())
@@ -157,7 +159,7 @@ impl Walker for Follower<'_> {
             return Ok(false);
         };
         match begun.look(now, &map, no, &picture) {
-            Ok(at) => self.path.push((no, picture.time, from_heights(at, begun.height))),
+            Ok(at) => self.path.push((no, picture.time, begun.standing.normalized(at))),
             Err(from) => {
                 self.lose(way, from);
                 return Ok(false);
@@ -202,7 +204,7 @@ impl Follower<'_> {
             Some((no, super::homography::to_shares(x, y)))
         };
         let path = (0..self.path.len()).filter_map(shown).collect();
-        let height = self.begun.map_or(0.0, |b| b.height);
+        let height = self.begun.map_or(0.0, |b| b.standing.height);
         Ok(Followed { at, path, lost_at: self.lost_at, height })
     }
 }

@@ -354,10 +354,11 @@ impl<'a> Layers<'a> {
 /// Everyone learns what is surely his own, so much of it as his rate says.
 pub fn learn(window: &Window, at: &[(f64, f64)], like: &mut [&mut Likeness], rates: &[f32]) {
     let layers = Layers { window, at: at.to_vec(), like: like.iter().map(|l| &**l).collect() };
-    let free: Vec<Vec<f32>> = (0..at.len()).map(|k| layers.free(Some(k))).collect();
+    // All before any of them changes.
+    let free: Vec<_> = (0..at.len()).map(|k| (rates[k] > 0.0).then(|| layers.free(Some(k)))).collect();
     for (k, like) in like.iter_mut().enumerate() {
-        if rates[k] > 0.0 {
-            like.learn(window, at[k], &free[k], rates[k]);
+        if let Some(free) = &free[k] {
+            like.learn(window, at[k], free, rates[k]);
         }
     }
 }

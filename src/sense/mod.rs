@@ -26,6 +26,7 @@ mod register;
 mod small;
 mod sound_match;
 mod spectrum;
+mod standing;
 mod stretch;
 mod tracker;
 mod warp;

@@ -1,11 +1,11 @@
 //! One man from frame to frame: a correlation filter tells where someone like him is, his motion over the turf which of those
 //! he is, and those beside him that look like him are followed too, so that each place is taken once.
 
-use super::figures::UNIT;
 use super::filter::{Cutter, Filter, MAN, Peak, Turf, peaks};
-use super::homography::{Homography, from_shares, to_shares};
+use super::homography::{Homography, from_shares};
 use super::kalman::Motion;
 use super::middling::Middling;
+use super::standing::Standing;
 use crate::base::FrameNo;
 
 // Places are on the turf as the first frame shows it, in heights of the man there. All constants: chosen on made films.
@@ -69,13 +69,7 @@ pub struct Track {
 pub struct Tracker {
     cutter: Cutter,
     turf: Turf,
-    /// His height in the first frame, share of the picture's.
-    height: f64,
-}
-
-/// Where a place in heights lies in the first frame, normalized.
-pub fn from_heights(at: (f64, f64), height: f64) -> (f64, f64) {
-    (at.0 * height * UNIT, at.1 * height * UNIT)
+    standing: Standing,
 }
 
 /// The picture around him as the filter takes it.
@@ -86,16 +80,15 @@ struct Sight {
 }
 
 impl Tracker {
-    /// For a man `height` tall (share of the picture's height) in the first frame.
-    pub fn new(turf: Turf, height: f64) -> Self {
-        Self { cutter: Cutter::default(), turf, height }
+    /// For a man who stands in the first frame.
+    pub fn new(turf: Turf, standing: Standing) -> Self {
+        Self { cutter: Cutter::default(), turf, standing }
     }
 
     /// The man whose feet are at a point of the first frame.
     pub fn begin(&self, picture: &Middling, feet: (f64, f64)) -> Track {
-        let (x, y) = from_shares(feet.0, feet.1);
-        let at = (x / (self.height * UNIT), y / (self.height * UNIT));
-        let tall = self.height * picture.size.1;
+        let at = self.standing.heights(from_shares(feet.0, feet.1));
+        let tall = self.standing.height * picture.size.1;
         let middle = (feet.0 * picture.size.0, feet.1 * picture.size.1 - 0.5 * tall);
         let window = self.cutter.window(picture, middle, tall / MAN, &self.turf);
         Track {
@@ -111,21 +104,14 @@ impl Tracker {
 
     /// `None` if he is out of the picture.
     fn sight(&self, motion: &Motion, map: &Homography, picture: &Middling) -> Option<Sight> {
-        let at = from_heights(motion.at, self.height);
-        let (x, y) = map.point(at.0, at.1)?;
-        let feet = to_shares(x, y);
-        let tall = self.height * map.size_at(at.0, at.1) * picture.size.1;
-        let inside = (-0.02..1.02).contains(&feet.0) && (0.0..1.1).contains(&feet.1) && (6.0..400.0).contains(&tall);
-        let middle = (feet.0 * picture.size.0, feet.1 * picture.size.1 - 0.5 * tall);
-        inside.then_some(Sight { middle, step: tall / MAN, tall })
+        let (feet, tall) = self.standing.seen(motion.at, map, picture.size, 1.0)?;
+        Some(Sight { middle: (feet.0, feet.1 - 0.5 * tall), step: tall / MAN, tall })
     }
 
     /// Where the feet of a man are whose peak is at a place of the window.
     fn place(&self, sight: &Sight, back: &Homography, picture: &Middling, peak: &Peak) -> Option<(f64, f64)> {
         let feet = (sight.middle.0 + peak.x * sight.step, sight.middle.1 + peak.y * sight.step + 0.5 * sight.tall);
-        let (x, y) = from_shares(feet.0 / picture.size.0, feet.1 / picture.size.1);
-        let (u, v) = back.point(x, y)?;
-        Some((u / (self.height * UNIT), v / (self.height * UNIT)))
+        self.standing.place(feet, picture.size, back)
     }
 
     /// Looks for him in the next frame; `map` takes the first frame's turf to it. `false` if he is lost: hidden for too long
